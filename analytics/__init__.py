@@ -1,0 +1,1 @@
+"""From bursting disc logs to lives, early failures, intervals and spares."""

@@ -1,0 +1,1 @@
+"""What each disc endured: operating ratio and pressure cycles."""

@@ -1,0 +1,1 @@
+"""Early failures and what they were owed to."""

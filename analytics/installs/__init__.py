@@ -1,0 +1,1 @@
+"""What the install record says: checks, torque, quality."""

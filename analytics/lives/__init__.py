@@ -1,0 +1,1 @@
+"""One row per disc life, made from the logs."""

@@ -1,0 +1,1 @@
+"""How many spares, where and by when."""

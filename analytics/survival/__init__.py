@@ -1,0 +1,1 @@
+"""Life models, curves and their limits."""

@@ -1,0 +1,1 @@
+"""The `discward` command and the pages people read."""

@@ -1,0 +1,1 @@
+"""Figure builders: result in, plotly figure out."""

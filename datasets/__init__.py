@@ -1,0 +1,1 @@
+"""Demo logs and published reference data."""

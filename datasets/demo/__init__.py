@@ -1,0 +1,1 @@
+"""The demo scenario: its world, its truth and its generator."""
