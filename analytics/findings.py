@@ -1,0 +1,175 @@
+"""What the whole job found: one frozen value that the dashboard and the report read."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+import pandas as pd
+
+from analytics.estimate import Estimate
+
+__all__ = ["Findings", "Installation", "Model", "Wear"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Model:
+    """The life model in use and why.
+
+    Attributes
+    ----------
+    name : str
+        `two hazards` or `regression`, with its family.
+    why : str
+        A sentence: how it was chosen, against what, by which score.
+    fit_statement : str
+        A sentence a person can read on how well it fits.
+    lives, failures : int
+        Rows and premature failures the fit used.
+    ratio_definition : str
+        Which operating ratio entered.
+    """
+
+    name: str
+    why: str
+    fit_statement: str
+    lives: int
+    failures: int
+    ratio_definition: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Installation:
+    """How much of the early failures the installation carries.
+
+    Attributes
+    ----------
+    share_of_premature : Estimate
+        Share of premature failures owed to recorded defects. [-]
+    failures_owed : Estimate
+        The same as a count. [-]
+    share_all_unclear, share_no_unclear : Estimate or None
+        The share with every unclear ending taken as premature, and with none. [-]
+    defects : DataFrame
+        `check about log_effect log_effect_low log_effect_high failures_owed failures_owed_low
+        failures_owed_high recorded_pct defect_pct cost_owed`; one row per check, worst first.
+    failures : DataFrame
+        One row per premature failure: `life_id position_id site disc_code crew lot ended_on
+        age_years percentile share share_low share_high main_defect defects_found rivals advice`.
+    """
+
+    share_of_premature: Estimate
+    failures_owed: Estimate
+    share_all_unclear: Estimate | None
+    share_no_unclear: Estimate | None
+    defects: pd.DataFrame
+    failures: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wear:
+    """How life depends on duty.
+
+    Attributes
+    ----------
+    shape : Estimate
+        Weibull shape of the wear hazard. [-]
+    ratio_exponent : Estimate or None
+        n in life ~ ratio^-n. [-]
+    cycle_exponent : Estimate or None
+        m in life ~ (cycles per year)^-m. [-]
+    """
+
+    shape: Estimate
+    ratio_exponent: Estimate | None
+    cycle_exponent: Estimate | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Findings:
+    """Everything the job found; a frame with no rows means nothing to report.
+
+    Attributes
+    ----------
+    title : str
+        Name of the log folder or the company in `logs.toml`.
+    export_date, log_begins : date
+        Last and first day the removals log covers.
+    currency : str
+        Unit of every cost.
+    rows : DataFrame
+        `table read accepted quarantined`.
+    quarantine : DataFrame
+        `table file line column value reason required mend raw`.
+    lives : DataFrame
+        One row per disc life; columns in DEVELOPERS.md.
+    endings : dict of str to int
+        Count per kind of ending.
+    life_curve : DataFrame
+        `age_years survival low high at_risk events`, Kaplan-Meier with delayed entry.
+    hazard_curve : DataFrame
+        `age_years installation wear clean`: the model's yearly hazard of a median life. [1/years]
+    model, installation, wear
+        None when not estimable; the reason stands in `not_answered`.
+    crews, lots : DataFrame
+        `crew|lot events expected rate_ratio low high flagged note` (+ `positions`, `in_stock`
+        for lots); crews below five events have blank ratios.
+    duty : DataFrame
+        One row per position: `position_id site disc_code family operating_ratio limit margin_bar
+        share_above_limit cycles_per_year ratio_basis pressure_basis alarm`.
+    intervals : DataFrame
+        `position_id site disc_code age_months age_low age_high cap_months today_age_months
+        replace_on premature_probability cost_per_year cost_today proposal note overdue`.
+    interval_curves : dict of str to DataFrame
+        Per position of interest, `age_months cost_per_year low high premature_probability`.
+    spares : DataFrame
+        `store disc_code weeks mean p50 p90 p95 planned premature upset fitting usable_stock
+        stock on_order reorder_point order_quantity order_now order_by cost reason`.
+    demand_weekly : DataFrame
+        `store disc_code week_start mean p50 p90 p95 stock` (cumulative demand; stock with orders).
+    dangerous : DataFrame
+        `position_id date what`; plus the exposure bound in `dangerous_bound`.
+    dangerous_bound : Estimate or None
+        Rate per disc-year with its 95 % limits, upper bound when none occurred. [1/years]
+    trend : DataFrame
+        `year site disc_years premature rate low high install_quality`, rate per 100 disc-years;
+        site `all` is the fleet.
+    costs : DataFrame
+        `year premature_cost owed_cost planned_cost`.
+    data_quality : DataFrame
+        `year measure share`: share of rows with install date, torque, each check, peak pressure.
+    inferred : tuple of str
+        What was inferred while making lives, in plain words.
+    cautions : tuple of str
+        What a reader must know before acting.
+    not_answered : mapping of str to str
+        Question to reason.
+    """
+
+    title: str
+    export_date: date
+    log_begins: date
+    currency: str
+    rows: pd.DataFrame
+    quarantine: pd.DataFrame
+    lives: pd.DataFrame
+    endings: Mapping[str, int]
+    life_curve: pd.DataFrame
+    hazard_curve: pd.DataFrame
+    model: Model | None
+    installation: Installation | None
+    wear: Wear | None
+    crews: pd.DataFrame
+    lots: pd.DataFrame
+    duty: pd.DataFrame
+    intervals: pd.DataFrame
+    interval_curves: Mapping[str, pd.DataFrame]
+    spares: pd.DataFrame
+    demand_weekly: pd.DataFrame
+    dangerous: pd.DataFrame
+    dangerous_bound: Estimate | None
+    trend: pd.DataFrame
+    costs: pd.DataFrame
+    data_quality: pd.DataFrame
+    inferred: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    not_answered: Mapping[str, str] = field(default_factory=dict)
