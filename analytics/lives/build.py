@@ -187,6 +187,7 @@ def _with_ages(
     notes = frame["inferred"].mask(first_day, "came out on the day it went in: half a day of life")
     return frame.assign(
         ended_on=ended,
+        observed_from=_observed_from(frame["position_id"], start, ended, log_begins),
         entry_years=entry,
         age_years=age,
         lower_years=lower,
@@ -194,6 +195,15 @@ def _with_ages(
         age_known=start.notna() & (age > entry),
         inferred=notes,
     ).drop(columns=["install_row", "removal_row", "next_installed_on"])
+
+
+def _observed_from(
+    position: pd.Series, start: pd.Series, ended: pd.Series, log_begins: pd.Timestamp
+) -> pd.Series:
+    """First day each life was watched; without an install, since the disc before it."""
+    before = ended.groupby(position).shift()
+    known: pd.Series = start.fillna(before).fillna(log_begins)
+    return known.where(known > log_begins, log_begins)
 
 
 def _years(start: pd.Series, end: pd.Series) -> pd.Series:

@@ -1,0 +1,261 @@
+"""How the fleet is doing: rates per disc-year, cost, and how good the records are."""
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import chi2
+
+from analytics.estimate import Estimate
+from analytics.installs.checklist import DEFECTS
+from analytics.lives.build import DAYS_PER_YEAR
+from analytics.lives.events import Ending
+
+__all__ = [
+    "FLEET",
+    "dangerous_events",
+    "dangerous_rate",
+    "data_quality",
+    "disc_years_by_year",
+    "poisson_limits",
+    "yearly_costs",
+    "yearly_trend",
+]
+
+FLEET = "all"
+"""Stands in the `site` column for the whole fleet."""
+
+PER_DISC_YEARS = 100.0
+
+
+def poisson_limits(
+    events: ArrayLike, *, confidence: float = 0.95
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    r"""Give exact limits on a Poisson mean.
+
+    .. math:: \tfrac12\chi^2_{\alpha/2,\,2r} \le \mu \le \tfrac12\chi^2_{1-\alpha/2,\,2r+2}
+
+    Parameters
+    ----------
+    events : array_like of int, any shape
+        Events seen, r, >= 0. [-]
+    confidence : float, default 0.95
+        Two-sided level, strictly between 0 and 1. [-]
+
+    Returns
+    -------
+    low, high : ndarray, same shape
+        Limits on the mean; low is 0 when no event was seen. [-]
+
+    References
+    ----------
+    .. [1] F. Garwood, "Fiducial limits for the Poisson distribution",
+       Biometrika 28 (1936) 437-442.
+
+    Examples
+    --------
+    >>> [round(float(limit), 4) for limit in poisson_limits(3)]
+    [0.6187, 8.7673]
+    """
+    count = np.asarray(events, dtype=float)
+    tail = (1 - confidence) / 2
+    low = np.where(count > 0, chi2.ppf(tail, 2 * np.maximum(count, 1)) / 2, 0.0)
+    return np.asarray(low), np.asarray(chi2.ppf(1 - tail, 2 * count + 2) / 2)
+
+
+def disc_years_by_year(lives: pd.DataFrame) -> pd.DataFrame:
+    """Split the time each disc was watched over the calendar years.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        Needs `observed_from` and `ended_on`.
+
+    Returns
+    -------
+    DataFrame, shape (n_lives, n_years)
+        Years watched, one column per calendar year. [years]
+    """
+    start, end = lives["observed_from"], lives["ended_on"]
+    if lives.empty:
+        return pd.DataFrame(index=lives.index)
+    years = range(int(start.min().year), int(end.max().year) + 1)
+    columns = {}
+    for year in years:
+        first, after = pd.Timestamp(year, 1, 1), pd.Timestamp(year + 1, 1, 1)
+        overlap = end.where(end < after, after) - start.where(start > first, first)
+        columns[year] = overlap.dt.total_seconds().clip(lower=0) / 86_400 / DAYS_PER_YEAR
+    return pd.DataFrame(columns, index=lives.index)
+
+
+def yearly_trend(lives: pd.DataFrame) -> pd.DataFrame:
+    """Give premature failures per 100 disc-years by calendar year, site and fleet.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+
+    Returns
+    -------
+    DataFrame
+        `year site disc_years premature rate low high install_quality`; the rate
+        with exact 95 % Poisson limits [1/100 disc-years], the quality as checks
+        passed of checks recorded on that year's installs [-].
+    """
+    watched = disc_years_by_year(lives)
+    premature = lives["ending"].eq(Ending.PREMATURE.value)
+    parts = []
+    for site, rows in _sites(lives):
+        exposure = watched.loc[rows].sum()
+        ended = lives.loc[rows & premature, "ended_on"].dt.year.value_counts()
+        count = ended.reindex(exposure.index, fill_value=0)
+        low, high = poisson_limits(count.to_numpy())
+        per = PER_DISC_YEARS / exposure.where(exposure > 0)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "year": exposure.index,
+                    "site": site,
+                    "disc_years": exposure.to_numpy(),
+                    "premature": count.to_numpy(),
+                    "rate": (count * per).to_numpy(),
+                    "low": low * per.to_numpy(),
+                    "high": high * per.to_numpy(),
+                    "install_quality": _quality(lives[rows])
+                    .reindex(exposure.index)
+                    .to_numpy(dtype=float),
+                }
+            )
+        )
+    return pd.concat(parts, ignore_index=True)
+
+
+def _sites(lives: pd.DataFrame) -> list[tuple[str, pd.Series]]:
+    everything = pd.Series(True, index=lives.index)
+    sites = [(str(name), lives["site"].eq(name)) for name in sorted(lives["site"].unique())]
+    return [(FLEET, everything), *sites]
+
+
+def _quality(lives: pd.DataFrame) -> pd.Series:
+    """Checks passed of checks recorded, by year of install."""
+    by_year = lives.groupby(lives["installed_on"].dt.year)[["checks_passed", "checks_recorded"]]
+    total = by_year.sum().astype(float)
+    return total["checks_passed"] / total["checks_recorded"].where(total["checks_recorded"] > 0)
+
+
+def dangerous_events(lives: pd.DataFrame) -> pd.DataFrame:
+    """List every dangerous ending: `position_id date what`, newest first."""
+    rows = lives[lives["ending"].eq(Ending.DANGEROUS.value)].sort_values("ended_on")
+    failed = rows["reason"].eq("failed_to_open")
+    what = np.where(
+        failed,
+        "failed to open",
+        "stayed whole although the pressure went above its marked pressure plus tolerance",
+    )
+    listed = pd.DataFrame(
+        {"position_id": rows["position_id"], "date": rows["ended_on"], "what": what}
+    )
+    return listed[::-1].reset_index(drop=True)
+
+
+def dangerous_rate(lives: pd.DataFrame) -> Estimate | None:
+    """Give dangerous events per disc-year with 95 % limits.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+
+    Returns
+    -------
+    Estimate or None
+        Rate [1/years]; with no event the upper limit is the one-sided 95 % bound
+        -ln(0.05)/T. None when nothing was watched.
+
+    Notes
+    -----
+    0 events in 50 disc-years leave a rate of up to 0.0599 a year.
+    """
+    watched = float(disc_years_by_year(lives).to_numpy().sum()) if len(lives) else 0.0
+    if watched <= 0:
+        return None
+    events = int(lives["ending"].eq(Ending.DANGEROUS.value).sum())
+    low, high = poisson_limits(events, confidence=0.95 if events else 0.90)
+    return Estimate(estimate=events / watched, low=float(low) / watched, high=float(high) / watched)
+
+
+def yearly_costs(lives: pd.DataFrame, share_owed: pd.Series) -> pd.DataFrame:
+    """Add up what endings cost by calendar year.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+    share_owed : Series, indexed by life_id
+        Share of each premature failure owed to the installation. [-]
+
+    Returns
+    -------
+    DataFrame
+        `year premature_cost owed_cost planned_cost`, in the currency of the logs.
+    """
+    cost = lives["cost"].astype(float).fillna(0.0)
+    premature = lives["ending"].eq(Ending.PREMATURE.value)
+    planned = lives["ending"].isin([Ending.PLANNED.value, Ending.OPPORTUNITY.value])
+    share = lives["life_id"].map(share_owed).astype(float).fillna(0.0)
+    by_year = pd.DataFrame(
+        {
+            "year": lives["ended_on"].dt.year,
+            "premature_cost": cost.where(premature, 0.0),
+            "owed_cost": (cost * share).where(premature, 0.0),
+            "planned_cost": cost.where(planned, 0.0),
+        }
+    )
+    return by_year.groupby("year", as_index=False).sum()
+
+
+def data_quality(lives: pd.DataFrame) -> pd.DataFrame:
+    """Say by year what share of the records holds what the models ask for.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+
+    Returns
+    -------
+    DataFrame
+        `year measure share`: of that year's installs, each check recorded and the
+        torque; of that year's ended lives, the install date; of its bursts, the
+        cause. [-]
+    """
+    fitted = lives["installed_on"].dt.year
+    ended = lives["ended_on"].dt.year
+    over = ~lives["ending"].eq(Ending.IN_SERVICE.value)
+    burst = lives["reason"].eq("burst")
+    measures: list[tuple[str, pd.Series, pd.Series]] = [
+        ("install date known", lives.loc[over, "age_known"], ended[over]),
+        (
+            "cause of burst known",
+            lives.loc[burst, "ending"].ne(Ending.UNCLEAR.value),
+            ended[burst],
+        ),
+        ("operating ratio from the tag", lives["ratio_basis"].eq("tag"), fitted),
+        ("pressure history", lives["pressure_basis"].eq("history"), fitted),
+        *[(f"check recorded: {name}", lives[name].notna(), fitted) for name in DEFECTS],
+    ]
+    parts = [
+        values.astype(float)
+        .groupby(year)
+        .mean()
+        .rename("share")
+        .reset_index(name="share")
+        .set_axis(["year", "share"], axis=1)
+        .assign(measure=name)
+        for name, values, year in measures
+        if len(values)
+    ]
+    if not parts:
+        return pd.DataFrame(columns=["year", "measure", "share"])
+    table = pd.concat(parts, ignore_index=True)[["year", "measure", "share"]]
+    return table.astype({"year": int})
