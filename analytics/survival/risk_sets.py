@@ -122,7 +122,7 @@ def early_collapse(counts: RiskSets) -> str:
     lost = counts.events.sum(axis=0)
     worst = int(thin[np.argmax(lost[thin] / counts.at_risk[thin])])
     return (
-        f"at age {counts.age[worst]:g} only {counts.at_risk[worst]:g} units were at risk and "
+        f"at age {counts.age[worst]:g} only {counts.at_risk[worst]:g} at risk and "
         f"{lost[worst]:g} failed, while {counts.at_risk[fullest]:g} were seen at age "
         f"{counts.age[fullest]:g}: the curve rests on that early handful; "
         f"condition on reaching age {counts.age[thin[-1]]:g} (given_age) instead"
