@@ -13,7 +13,7 @@ STAGES = [
     {"analytics.lives"},
     {"analytics.survival"},
     {"analytics.early", "analytics.intervals", "analytics.spares", "analytics.fleet"},
-    {"analytics.job", "analytics.reference", "analytics.findings"},
+    {"analytics.findings", "analytics.findings_json", "analytics.job", "analytics.reference"},
 ]
 DRAWING = {"dashboard", "dash", "plotly", "dash_ag_grid", "dash_mantine_components", "datasets"}
 

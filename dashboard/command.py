@@ -1,0 +1,249 @@
+"""The `discward` command: every job from a shell, with one clear line when it cannot be done.
+
+Exit codes: 0 done, 1 findings or rows need attention (with --strict), 2 unusable input.
+"""
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import pandas as pd
+import typer
+from rich.console import Console
+
+from analytics.errors import DiscwardError, InputError
+from analytics.findings import Findings
+
+__all__ = ["app", "main"]
+
+NEEDS_ATTENTION = 1
+UNUSABLE = 2
+DEMO_FOLDER = Path("demo-logs")
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="How bursting discs were fitted, how long they lived, when to replace them, "
+    "how many spares to hold.",
+)
+say = Console(soft_wrap=True, highlight=False)
+complain = Console(stderr=True, soft_wrap=True, highlight=False)
+
+Logs = Annotated[Path, typer.Argument(help="Folder with one file per log table.")]
+Strict = Annotated[bool, typer.Option(help="Exit with 1 when something needs attention.")]
+Port = Annotated[int, typer.Option(min=0, max=65535, help="Port on 127.0.0.1.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
+
+
+def main() -> None:
+    """Run the command; an unusable input ends with one line and exit code 2."""
+    try:
+        app()
+    except DiscwardError as error:
+        complain.print(f"discward: {error}", markup=False)
+        sys.exit(UNUSABLE)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Option(help="Where the demo logs go.")] = DEMO_FOLDER,
+    serve: Annotated[bool, typer.Option(help="Serve the dashboard afterwards.")] = True,
+    port: Port = 8050,
+) -> None:
+    """Make the demo logs, run the whole job, print the findings, serve the dashboard."""
+    from datasets.demo import make_demo
+
+    if not (folder / "logs.toml").exists():
+        if folder.exists() and any(folder.iterdir()):
+            raise InputError(f"demo folder must be new, empty or a demo, got {folder}")
+        with say.status("making the demo logs"):
+            make_demo(folder)
+    findings = _run(folder)
+    _print(findings)
+    if serve:
+        _serve(findings, port)
+
+
+@app.command()
+def check(
+    logs: Logs,
+    strict: Strict = False,
+    propose: Annotated[bool, typer.Option(help="Draft a logs.toml instead.")] = False,
+) -> None:
+    """Read and check the logs: what was accepted, what was set aside, and what would mend it."""
+    from analytics.logs import proposing, reading
+
+    if propose:
+        print(proposing.propose(logs))
+        return
+    checked = reading.read_logs(logs)
+    _table("Rows", checked.rows)
+    set_aside = checked.quarantine
+    if len(set_aside):
+        by_reason = set_aside.groupby(["table", "reason"], as_index=False).agg(
+            rows=("line", "size"), first_line=("line", "first"), mend=("mend", "first")
+        )
+        _table("Set aside", by_reason)
+    for note in checked.notes:
+        say.print(f"note: {note}", markup=False)
+    if strict and len(set_aside):
+        raise typer.Exit(NEEDS_ATTENTION)
+
+
+@app.command()
+def analyse(
+    logs: Logs,
+    out: Annotated[Path, typer.Option(help="Folder for the tables, findings.json, report.html.")],
+    strict: Strict = False,
+) -> None:
+    """Run the whole job and write its tables, findings.json and a printable report."""
+    from analytics.findings_json import findings_json
+    from dashboard.report import write_report
+
+    findings = _run(logs)
+    out.mkdir(parents=True, exist_ok=True)
+    for name, frame in _tables(findings).items():
+        _write_table(frame, out / f"{name}.csv")
+    (out / "findings.json").write_text(findings_json(findings), encoding="utf-8")
+    write_report(findings, out / "report.html")
+    _print(findings)
+    say.print(f"written to {out}", markup=False)
+    urgent = len(findings.quarantine) or len(findings.dangerous)
+    if strict and urgent:
+        raise typer.Exit(NEEDS_ATTENTION)
+
+
+@app.command()
+def serve(logs: Logs, port: Port = 8050) -> None:
+    """Run the whole job and serve the dashboard on this machine only."""
+    _serve(_run(logs), port)
+
+
+@app.command()
+def life(
+    table: Annotated[Path, typer.Argument(help="CSV: entry, lower, upper, weight, covariates.")],
+    family: Annotated[str, typer.Option(help="weibull, lognormal, loglogistic, exponential.")],
+    covariates: Annotated[str, typer.Option(help="Column names joined by commas.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Fit one life distribution or regression to a table of lives."""
+    from analytics.survival import life_table
+
+    names = tuple(name.strip() for name in covariates.split(",") if name.strip())
+    found = life_table.life_findings(
+        life_table.read_life_table(table), life_table.family_named(family), names
+    )
+    _emit(found, as_json)
+
+
+@app.command()
+def cycles(
+    series: Annotated[Path, typer.Argument(help="CSV with a column `pressure`.")],
+    as_json: AsJson = False,
+) -> None:
+    """Count the rainflow cycles of a pressure series."""
+    from analytics.duty import cycles as counting
+
+    _emit(counting.cycles_findings(counting.read_series(series)), as_json)
+
+
+@app.command()
+def trend(
+    events: Annotated[Path, typer.Argument(help="CSV with a column `time`, or `system` and it.")],
+    end: Annotated[float | None, typer.Option(help="End of observation; none: last event.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Test whether failures of repaired systems come faster or slower with time."""
+    from analytics.survival import trend as trends
+
+    _emit(trends.trend_findings(trends.read_events(events), end), as_json)
+
+
+@app.command()
+def selfcheck(strict: Strict = False) -> None:
+    """Recompute published values on this machine and print them with their sources."""
+    from analytics.reference import selfcheck as recompute
+
+    checks = recompute()
+    _table("Published values, recomputed here", checks)
+    wrong = int((~checks["ok"]).sum())
+    say.print(f"{len(checks) - wrong} of {len(checks)} values agree")
+    if wrong:
+        raise typer.Exit(NEEDS_ATTENTION)
+
+
+@app.command()
+def template(
+    folder: Annotated[Path, typer.Argument(help="A new folder for the empty log files.")],
+) -> None:
+    """Write an empty file per log table, its headers filled in, with an example."""
+    from analytics.logs.templates import write_templates
+
+    write_templates(folder)
+    say.print(f"written to {folder}", markup=False)
+
+
+def _run(folder: Path) -> Findings:
+    from analytics.job import run
+
+    with say.status("reading the logs") as status:
+        return run(folder, tell=lambda step: status.update(step))
+
+
+def _serve(findings: Findings, port: int) -> None:
+    from dashboard.app import build_app
+    from dashboard.app import serve as serve_app
+
+    say.print(f"dashboard on http://127.0.0.1:{port} (Ctrl-C ends it)", markup=False)
+    serve_app(build_app(findings), host="127.0.0.1", port=port)
+
+
+def _print(findings: Findings) -> None:
+    from dashboard.sentences import summary
+
+    for line in summary(findings):
+        say.print(line, markup=False)
+
+
+def _tables(findings: Findings) -> dict[str, pd.DataFrame]:
+    from dashboard.table_list import tables
+
+    return tables(findings)
+
+
+def _write_table(frame: pd.DataFrame, path: Path) -> None:
+    from analytics.logs.exporting import write_csv
+
+    write_csv(frame, path)
+
+
+def _emit(found: dict[str, Any], as_json: bool) -> None:
+    if as_json:
+        print(json.dumps(found, indent=2, allow_nan=False))
+        return
+    for name, value in found.items():
+        if isinstance(value, list) and value and isinstance(value[0], dict):
+            _table(name, pd.DataFrame(value))
+        else:
+            say.print(f"{name}: {value}", markup=False)
+
+
+def _table(title: str, frame: pd.DataFrame) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    shown = Table(title=title, title_justify="left")
+    for column in frame.columns:
+        number = pd.api.types.is_numeric_dtype(frame[column])
+        shown.add_column(str(column), justify="right" if number else "left")
+    for row in frame.itertuples(index=False):
+        shown.add_row(*(Text(_cell(value)) for value in row))
+    say.print(shown)
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, float):
+        return "" if pd.isna(value) else f"{value:.6g}"
+    return "" if value is None or value is pd.NA else str(value)
