@@ -1,1 +1,4 @@
-"""Read and check the log tables."""
+"""Read and check the log tables.
+
+`reading.read_logs(folder)` gives the `CheckedLogs` every later stage starts from.
+"""

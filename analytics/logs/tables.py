@@ -67,6 +67,8 @@ class Column:
         The words of a CODE column.
     minimum, maximum : float or None
         Inclusive limits, in the internal unit.
+    past : bool
+        Whether a date here tells what happened, so that it cannot lie after the export.
     """
 
     name: str
@@ -77,6 +79,7 @@ class Column:
     allowed: tuple[str, ...] = ()
     minimum: float | None = None
     maximum: float | None = None
+    past: bool = False
 
     @property
     def internal_name(self) -> str:
@@ -106,6 +109,8 @@ class Table:
         Whether the job can do anything without this table.
     columns : tuple of Column
         In the order of the template.
+    in_order : tuple of (str, str)
+        Pairs of date columns of which the first cannot lie after the second.
     """
 
     name: str
@@ -113,6 +118,7 @@ class Table:
     key: tuple[str, ...]
     columns: tuple[Column, ...]
     required: bool = False
+    in_order: tuple[tuple[str, str], ...] = ()
 
     def column(self, name: str) -> Column:
         """Find a column by its file name; KeyError if the table has none such."""
@@ -134,8 +140,8 @@ def _yes_no(name: str, about: str) -> Column:
     return Column(name=name, kind=Kind.YES_NO, about=about)
 
 
-def _date(name: str, about: str, *, required: bool = False) -> Column:
-    return Column(name=name, kind=Kind.DATE, about=about, required=required)
+def _date(name: str, about: str, *, required: bool = False, past: bool = False) -> Column:
+    return Column(name=name, kind=Kind.DATE, about=about, required=required, past=past)
 
 
 def _number(
@@ -214,9 +220,7 @@ _DECLARED = (
             _code(
                 "criticality", "A sole relief of a hazard, B, C low consequence", ("A", "B", "C")
             ),
-            _pressure(
-                "max_operating_pressure", "highest pressure in normal running", required=True
-            ),
+            _pressure("max_operating_pressure", "highest pressure in normal running"),
             _pressure("back_pressure", "pressure downstream of the disc; blank is 0 gauge"),
             _temperature("disc_temperature", "temperature of the disc itself"),
             _date("in_service_from", "first day the position was in service"),
@@ -237,7 +241,7 @@ _DECLARED = (
             _code("family", "kind of disc", FAMILIES, required=True),
             _text("nominal_size", "nominal size, as ordered"),
             _text("material", "disc material and liner"),
-            _pressure("specified_burst_pressure", "what was asked for", minimum=0.0, required=True),
+            _pressure("specified_burst_pressure", "what was asked for", minimum=0.0),
             _temperature("coincident_temperature", "temperature the burst pressure is stated at"),
             _number("range_minus_pct", "manufacturing range below specified", maximum=50.0),
             _number("range_plus_pct", "manufacturing range above specified", maximum=50.0),
@@ -260,7 +264,7 @@ _DECLARED = (
         columns=(
             _text("install_id", "the record's own number", required=True),
             _POSITION,
-            _date("installed_on", "day of fitting", required=True),
+            _date("installed_on", "day of fitting", required=True, past=True),
             _DISC,
             _text("lot", "lot number on the tag"),
             _pressure("marked_burst_pressure", "marked burst pressure on the tag", minimum=0.0),
@@ -281,11 +285,12 @@ _DECLARED = (
         name="removals",
         about="one disc's life ended, or looked at",
         key=("removal_id",),
+        in_order=(("last_good_on", "found_on"),),
         columns=(
             _text("removal_id", "the record's own number", required=True),
             _POSITION,
-            _date("found_on", "day it was found", required=True),
-            _date("last_good_on", "last day it was known to be good"),
+            _date("found_on", "day it was found", required=True, past=True),
+            _date("last_good_on", "last day it was known to be good", past=True),
             _code("reason", "why it came out", REASONS, required=True),
             _yes_no("upset", "was there a real overpressure"),
             _pressure("peak_pressure", "highest pressure recorded at the event"),
@@ -299,13 +304,14 @@ _DECLARED = (
         name="stock",
         about="pieces of one lot in a store",
         key=(),
+        in_order=(("received_on", "expires_on"),),
         columns=(
             _STORE,
             _DISC,
             _text("lot", "lot number on the tag"),
             _pressure("marked_burst_pressure", "marked burst pressure on the tag", minimum=0.0),
             _count("quantity", "pieces on the shelf", required=True),
-            _date("received_on", "day of receipt"),
+            _date("received_on", "day of receipt", past=True),
             _date("expires_on", "last day of use"),
         ),
     ),
@@ -325,6 +331,7 @@ _DECLARED = (
         name="turnarounds",
         about="a planned outage",
         key=("turnaround_group", "starts_on"),
+        in_order=(("starts_on", "ends_on"),),
         columns=(
             _text("turnaround_group", "outage group", required=True),
             _date("starts_on", "first day", required=True),

@@ -1,0 +1,182 @@
+"""From columns of text to columns of values, and what is wrong with which cell."""
+
+from collections.abc import Callable, Sequence
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from analytics.errors import UnitError
+from analytics.logs.files import RawTable
+from analytics.logs.headers import Header
+from analytics.logs.refusals import Finding, Reason, Refusal
+from analytics.logs.settings import Settings
+from analytics.logs.tables import Column, Kind, Table
+from analytics.logs.values import value_parser
+from analytics.units import convert_from, unit_words
+
+__all__ = ["empty_frame", "findings_where", "type_file"]
+
+_DTYPES = {
+    Kind.TEXT: "object",
+    Kind.CODE: "object",
+    Kind.STEPS: "object",
+    Kind.YES_NO: "boolean",
+    Kind.DATE: "datetime64[ns]",
+    Kind.TIME: "datetime64[ns, UTC]",
+    Kind.NUMBER: "float64",
+    Kind.COUNT: "Int64",
+}
+
+
+def empty_frame(table: Table) -> pd.DataFrame:
+    """Give a frame without rows but with every column of a checked table."""
+    frame = pd.DataFrame(
+        {column.internal_name: _typed([], column.kind) for column in table.columns}
+    )
+    frame["source_file"] = pd.Series([], dtype="object")
+    frame["source_line"] = pd.Series([], dtype="int64")
+    return frame
+
+
+def type_file(
+    table: Table, raw: RawTable, header: Header, settings: Settings, last_day: date
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """Type every declared column of one file.
+
+    Parameters
+    ----------
+    table, raw, header : Table, RawTable, Header
+        The declaration, the cell texts and which column is which.
+    settings : Settings
+        How this plant writes.
+    last_day : date
+        Nothing can have happened after this day.
+
+    Returns
+    -------
+    frame : DataFrame
+        One row per row of `raw`, every declared column, then `source_file`, `source_line`.
+    findings : list of Finding
+        Rows are positions in `frame`; a refused cell is blank there.
+    """
+    columns: dict[str, object] = {}
+    findings: list[Finding] = []
+    words = settings.words.get(table.name, {})
+    for column in table.columns:
+        place = header.places.get(column.name)
+        if place is None:
+            columns[column.internal_name] = _repeat(
+                [None], np.zeros(len(raw.lines), dtype=np.int64), column.kind
+            )
+            continue
+        read = value_parser(column, settings, words.get(column.name, {}))
+        values, found = _convert(raw.columns[place], column, read)
+        if column.dimension is not None:
+            values, more = _in_internal_unit(values, column, raw, header)
+            found += more
+        found += _outside(values, column, last_day)
+        columns[column.internal_name] = values
+        findings += found
+    columns["source_file"] = np.full(len(raw.lines), raw.file, dtype=object)
+    columns["source_line"] = raw.lines
+    return pd.DataFrame(columns), findings
+
+
+def _convert(
+    texts: pa.ChunkedArray, column: Column, read: Callable[[str], object]
+) -> tuple[pd.Series, list[Finding]]:
+    """Type a column by reading each distinct text once."""
+    encoded = texts.combine_chunks().dictionary_encode()
+    codes = np.asarray(encoded.indices, dtype=np.int64)
+    parsed = [read(text) for text in encoded.dictionary.to_pylist()]
+    refused = {number: item for number, item in enumerate(parsed) if isinstance(item, Refusal)}
+    values = [None if number in refused else item for number, item in enumerate(parsed)]
+    findings = []
+    if refused:
+        bad = np.flatnonzero(np.isin(codes, list(refused)))
+        for refusal in set(refused.values()):
+            same = [number for number, item in refused.items() if item == refusal]
+            rows = bad[np.isin(codes[bad], same)]
+            findings.append(Finding(rows=rows, column=column.name, refusal=refusal))
+    return _repeat(values, codes, column.kind), findings
+
+
+def _typed(values: Sequence[object], kind: Kind) -> pd.Series:
+    return pd.Series(list(values), dtype=_DTYPES[kind])
+
+
+def _repeat(values: Sequence[object], codes: NDArray[np.int64], kind: Kind) -> pd.Series:
+    return _typed(values, kind).take(codes).reset_index(drop=True)
+
+
+def _in_internal_unit(
+    values: pd.Series, column: Column, raw: RawTable, header: Header
+) -> tuple[pd.Series, list[Finding]]:
+    """Convert a measured column by its header's unit, or row by row by its unit column."""
+    assert column.dimension is not None
+    numbers = np.array(values, dtype=float)
+    place = header.unit_places.get(column.name)
+    common = header.units.get(column.name)
+    if place is None:
+        if common is not None:
+            numbers = convert_from(numbers, common, column.dimension)
+        return pd.Series(numbers), []
+    encoded = raw.columns[place].combine_chunks().dictionary_encode()
+    codes = np.asarray(encoded.indices, dtype=np.int64)
+    unknown = np.zeros(len(numbers), dtype=bool)
+    for code, text in enumerate(encoded.dictionary.to_pylist()):
+        rows = codes == code
+        try:
+            numbers[rows] = convert_from(
+                numbers[rows], text.strip() or common or "", column.dimension
+            )
+        except UnitError:
+            unknown |= rows & ~np.isnan(numbers)
+            numbers[rows] = np.nan
+    if not unknown.any():
+        return pd.Series(numbers), []
+    refusal = Refusal(
+        reason=Reason.UNKNOWN_UNIT,
+        required=f"a unit in {column.name}_unit: {' '.join(unit_words(column.dimension))}",
+        mend="write the unit; a pressure must say gauge or absolute",
+    )
+    finding = Finding(rows=np.flatnonzero(unknown), column=column.name, refusal=refusal)
+    return pd.Series(numbers), [finding]
+
+
+def _outside(values: pd.Series, column: Column, last_day: date) -> list[Finding]:
+    """Find values outside the declared limits and events after the last day."""
+    if column.past:
+        late = np.asarray(values, dtype="datetime64[ns]") > np.datetime64(last_day, "ns")
+        return findings_where(
+            late, column, Reason.AFTER_EXPORT, f"a day up to {last_day}",
+            "mend the date, or declare the right export_date in logs.toml",
+        )  # fmt: skip
+    findings = []
+    unit = column.dimension.value if column.dimension else ""
+    if column.minimum is not None:
+        required = f"at least {column.minimum:g} {unit}".strip()
+        low = (values < column.minimum).fillna(False).to_numpy(dtype=bool)
+        findings += findings_where(
+            low, column, Reason.TOO_SMALL, required, f"mend {column.name} or its unit"
+        )
+    if column.maximum is not None:
+        required = f"at most {column.maximum:g} {unit}".strip()
+        high = (values > column.maximum).fillna(False).to_numpy(dtype=bool)
+        findings += findings_where(
+            high, column, Reason.TOO_LARGE, required, f"mend {column.name} or its unit"
+        )
+    return findings
+
+
+def findings_where(
+    mask: NDArray[np.bool_], column: Column, reason: Reason, required: str, mend: str
+) -> list[Finding]:
+    """Turn a mask into at most one finding."""
+    if not mask.any():
+        return []
+    refusal = Refusal(reason=reason, required=required, mend=mend)
+    return [Finding(rows=np.flatnonzero(mask), column=column.name, refusal=refusal)]

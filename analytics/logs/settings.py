@@ -1,0 +1,208 @@
+"""How this plant writes its logs: the optional `logs.toml`.
+
+Whatever is ambiguous on paper (03/04/2021, 1,234, a clock hour that occurs
+twice) is settled here by the plant and nowhere by us.
+"""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import field
+from datetime import date
+from pathlib import Path
+from typing import Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError
+from pydantic.dataclasses import dataclass
+
+from analytics.errors import InputError
+from analytics.logs.tables import TABLES
+
+__all__ = ["FILE_NAME", "Renamed", "Settings", "parse_settings", "read_settings"]
+
+FILE_NAME = "logs.toml"
+_LARGEST = 1_000_000
+_STRICT = ConfigDict(extra="forbid", hide_input_in_errors=False)
+_PARTS = {"%d", "%m", "%Y", "%y", "%b", "%H", "%M", "%S"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class Renamed:
+    """A position that carried another name.
+
+    Attributes
+    ----------
+    was, now : str
+        The old and the present position_id.
+    until : date or None
+        First day on which the old name no longer meant this position; None for all time.
+    """
+
+    was: str
+    now: str
+    until: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class Settings:
+    """What `logs.toml` declares.
+
+    Attributes
+    ----------
+    title, currency : str
+        Name of the plant or of these logs, and the one currency of every cost.
+    log_begins : date or None
+        First day on which every removal was recorded.
+    export_date : date or None
+        Last day the logs speak of; discs still in service are censored there.
+    date_format : str or None
+        Written with %d %m %Y %y %b (English) %H %M %S; None is ISO, 2021-04-03.
+    decimal : str
+        Decimal mark, `.` or `,`.
+    thousands : str
+        Mark between thousands, blank when none is written.
+    time_zone : str or None
+        IANA name of the zone that clock times are written in.
+    encoding, delimiter : str or None
+        Of every CSV file; None is found from the file itself.
+    blank : tuple of str
+        Texts that mean "not recorded", e.g. `n/a`.
+    columns : mapping
+        Per table: the plant's column name to ours.
+    units : mapping
+        Per table: our column name to its unit word; overrides the header.
+    words : mapping
+        Per table and column (ours): the plant's code word to ours.
+    renamed : tuple of Renamed
+        Positions that carried another name.
+    sources : mapping
+        Per table: the files that hold it when their names do not say so;
+        `book.xlsx#Sheet2` names a sheet.
+    """
+
+    title: str = ""
+    currency: str = ""
+    log_begins: date | None = None
+    export_date: date | None = None
+    date_format: str | None = None
+    decimal: Literal[".", ","] = "."
+    thousands: Literal["", ".", ",", " ", "'"] = ""
+    time_zone: str | None = None
+    encoding: Literal["utf-8", "utf-16", "cp1252"] | None = None
+    delimiter: Literal[",", ";", "\t", "|"] | None = None
+    blank: tuple[str, ...] = ()
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    words: Mapping[str, Mapping[str, Mapping[str, str]]] = field(default_factory=dict)
+    renamed: tuple[Renamed, ...] = ()
+    sources: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+_ADAPTER = TypeAdapter(Settings)
+
+
+def read_settings(folder: Path) -> Settings:
+    """Read `logs.toml` of a log folder; the defaults when there is none.
+
+    Raises
+    ------
+    InputError
+        As `parse_settings`, or when the file is not UTF-8 text of a sane size.
+    """
+    path = folder / FILE_NAME
+    if not path.is_file():
+        return Settings()
+    if path.stat().st_size > _LARGEST:
+        raise InputError(f"{FILE_NAME} must be smaller than {_LARGEST} bytes")
+    try:
+        return parse_settings(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError:
+        raise InputError(f"{FILE_NAME} must be UTF-8 text; save it as UTF-8") from None
+
+
+def parse_settings(text: str) -> Settings:
+    """Read the text of a `logs.toml`.
+
+    Raises
+    ------
+    InputError
+        If it is no TOML, or names something that does not exist; every problem in one line.
+
+    Examples
+    --------
+    >>> parse_settings('date_format = "%d/%m/%Y"').date_format
+    '%d/%m/%Y'
+    """
+    try:
+        settings = _ADAPTER.validate_python(tomllib.loads(text))
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise InputError(f"{FILE_NAME} is no valid TOML: {error}") from None
+    except ValidationError as error:
+        problems = [f"{'.'.join(map(str, item['loc']))}: {item['msg']}" for item in error.errors()]
+        raise InputError(f"{FILE_NAME}: {'; '.join(problems)}") from None
+    problems = [*_unknown_names(settings), *_contradictions(settings)]
+    if problems:
+        raise InputError(f"{FILE_NAME}: {'; '.join(problems)}")
+    return settings
+
+
+def _unknown_names(settings: Settings) -> list[str]:
+    """Name every table, column or file that a mapping points at in vain."""
+    problems = []
+    sections = (settings.columns, settings.units, settings.words, settings.sources)
+    for section, mapping in zip(("columns", "units", "words", "sources"), sections, strict=True):
+        problems += [f"{section}.{name} is no table" for name in mapping if name not in TABLES]
+    pointed = [
+        *((name, target) for name, map_ in settings.columns.items() for target in map_.values()),
+        *((name, target) for name, map_ in settings.units.items() for target in map_),
+        *((name, target) for name, map_ in settings.words.items() for target in map_),
+    ]
+    for name, target in pointed:
+        known = {column.name for column in TABLES[name].columns} if name in TABLES else {target}
+        if target.removesuffix("_unit") not in known:
+            problems.append(f"table {name} has no column {target}")
+    files = [file for names in settings.sources.values() for file in names]
+    problems += [
+        f"{file!r} must be a file name in the log folder" for file in files if _is_path(file)
+    ]
+    return problems
+
+
+def _is_path(name: str) -> bool:
+    return re.search(r"[/\\:\0]", name) is not None or name.startswith(".") or not name
+
+
+def _contradictions(settings: Settings) -> list[str]:
+    problems = []
+    if settings.thousands == settings.decimal:
+        problems.append("decimal and thousands must be different marks")
+    begins, ends = settings.log_begins, settings.export_date
+    if begins and ends and begins > ends:
+        problems.append(f"log_begins {begins} must not be after export_date {ends}")
+    if settings.date_format is not None:
+        parts = re.findall(r"%.?", settings.date_format)
+        year = [part for part in parts if part in ("%Y", "%y")]
+        month = [part for part in parts if part in ("%m", "%b")]
+        if (
+            set(parts) - _PARTS
+            or len(set(parts)) < len(parts)
+            or not (year and month and "%d" in parts)
+        ):
+            problems.append(
+                f"date_format must hold %d, %m or %b, and %Y or %y, each once, with no other part "
+                f"than %H %M %S; got {settings.date_format!r}"
+            )
+    if settings.time_zone is not None and not _is_zone(settings.time_zone):
+        problems.append(
+            f"time_zone must be a name such as Europe/Berlin, got {settings.time_zone!r}"
+        )
+    return problems
+
+
+def _is_zone(name: str) -> bool:
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True
