@@ -1,0 +1,153 @@
+"""What the early failures were owed to: fleet totals by install step, and one row per failure."""
+
+from collections.abc import Hashable, Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analytics.installs.checklist import CHECKLIST, DEFECTS
+from analytics.lives.events import Ending
+from analytics.survival.fleet_data import FleetData
+from analytics.survival.law import survival
+from analytics.survival.two_hazard import TwoHazardFit
+from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law
+from analytics.survival.two_hazard_shares import OwedShares
+
+__all__ = ["defect_table", "failure_table"]
+
+Array = NDArray[np.float64]
+
+_MOSTLY = 0.5
+_HARDLY = 0.2
+
+
+def defect_table(
+    lives: pd.DataFrame, fleet: FleetData, fit: TwoHazardFit, owed: OwedShares
+) -> pd.DataFrame:
+    """Say for each install step how many failures its defects carry.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame `fleet` was made from.
+    fleet : FleetData
+        What the model was fitted to.
+    fit : TwoHazardFit
+        The fit.
+    owed : OwedShares
+        Shares of the failures of `fleet.data`.
+
+    Returns
+    -------
+    DataFrame, most failures first
+        The `defects` frame of `analytics.findings.Installation`; checks that could
+        not enter the model are kept with blank numbers.
+    """
+    ended = fleet.life[owed.failures]
+    cost = lives["cost"].to_numpy(dtype=float)[ended] * fleet.data.lifetimes.weight[owed.failures]
+    cost_of = dict(
+        zip(fleet.data.defect_names, np.nan_to_num(cost) @ owed.defect_share, strict=True)
+    )
+    rows = []
+    for name in DEFECTS:
+        recorded = lives[name].notna()
+        failed = recorded & ~lives[name].fillna(True)
+        row: dict[str, object] = {
+            "check": name,
+            "about": CHECKLIST[name].defect,
+            "mend": CHECKLIST[name].mend,
+            "recorded_pct": 100 * float(recorded.mean()),
+            "defect_pct": 100 * float(failed.sum() / max(int(recorded.sum()), 1)),
+            "cost_owed": cost_of.get(name, np.nan),
+        }
+        for what, found in (
+            ("log_effect", fit.estimates.defect_effects.get(name)),
+            ("failures_owed", owed.defect_owed.get(name)),
+        ):
+            row[what] = found.estimate if found else np.nan
+            row[f"{what}_low"] = found.low if found else np.nan
+            row[f"{what}_high"] = found.high if found else np.nan
+        rows.append(row)
+    table = pd.DataFrame(rows)
+    return table.sort_values("failures_owed", ascending=False, ignore_index=True)
+
+
+def failure_table(
+    lives: pd.DataFrame,
+    fleet: FleetData,
+    draws: TwoHazardDraws,
+    owed: OwedShares,
+    rivals: Mapping[str, tuple[str, ...]],
+) -> pd.DataFrame:
+    """Give one row per premature failure: its age, its share and what else could explain it.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame `fleet` was made from.
+    fleet : FleetData
+        What the model was fitted to.
+    draws : TwoHazardDraws
+        Parameter draws.
+    owed : OwedShares
+        Shares of the failures of `fleet.data`.
+    rivals : mapping of str to tuple of str
+        Other explanations by life_id.
+
+    Returns
+    -------
+    DataFrame, newest first
+        The `failures` frame of `analytics.findings.Installation`. `percentile` is
+        the chance that a cleanly fitted disc at the same duty would have failed by
+        that age [-], with 95 % limits.
+    """
+    kept = lives["ending"].to_numpy()[fleet.life[owed.failures]] == Ending.PREMATURE.value
+    which = owed.failures[kept]
+    rows = lives.iloc[fleet.life[which]].reset_index(drop=True)
+    clean = life_law(draws, wear_design=fleet.data.wear_design[which])
+    by_then = 1 - survival(clean, rows["age_years"].to_numpy(dtype=float))
+    share = owed.share[:, kept]
+    low, middle, high = np.quantile(share, [0.025, 0.5, 0.975], axis=0)
+    table: pd.DataFrame = rows[
+        ["life_id", "position_id", "site", "disc_code", "crew", "lot", "ended_on", "age_years"]
+    ].assign(
+        percentile=np.median(by_then, axis=0),
+        percentile_low=np.quantile(by_then, 0.025, axis=0),
+        percentile_high=np.quantile(by_then, 0.975, axis=0),
+        share=middle,
+        share_low=low,
+        share_high=high,
+        main_defect=_main_defect(fleet, owed.defect_share[kept], which),
+        defects_found=[_found(row) for _, row in rows[list(DEFECTS)].iterrows()],
+        rivals=["; ".join(rivals.get(life, ())) for life in rows["life_id"]],
+    )
+    table["advice"] = [_advice(row) for row in table.to_dict("records")]
+    newest: pd.DataFrame = table.sort_values("ended_on", ascending=False, ignore_index=True)
+    return newest
+
+
+def _main_defect(fleet: FleetData, parts: Array, which: NDArray[np.intp]) -> list[str]:
+    """Name of the recorded defect that carries most of each failure; blank when none was."""
+    recorded = np.where(fleet.data.defects[which] == 1.0, parts, -np.inf)
+    if recorded.shape[1] == 0:
+        return [""] * len(which)
+    best = recorded.argmax(axis=1)
+    names = np.array(fleet.data.defect_names, dtype=object)
+    return [str(names[b]) if recorded[i, b] > 0 else "" for i, b in enumerate(best)]
+
+
+def _found(checks: "pd.Series[bool]") -> str:
+    return "; ".join(CHECKLIST[str(name)].defect for name, ok in checks.items() if ok is False)
+
+
+def _advice(row: Mapping[Hashable, object]) -> str:
+    """Say what to do next, in one sentence."""
+    defect, share = str(row["main_defect"]), float(str(row["share"]))
+    if defect and share >= _HARDLY:
+        return CHECKLIST[defect].mend
+    if share >= _MOSTLY:
+        return "record every check at the next fitting here: the defect was not on record"
+    if row["rivals"]:
+        return f"look first at: {str(row['rivals']).split(';')[0]}"
+    return "no recorded cause stands out: keep the disc and have its fracture looked at"

@@ -1,0 +1,134 @@
+"""The life model in use: two hazards where the data carry them, a regression otherwise."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.errors import NotEstimable
+from analytics.survival.fit import Fit, draw_parameters, fit
+from analytics.survival.fit import life_law as regression_law
+from analytics.survival.fleet_data import FleetData
+from analytics.survival.law import Family, LifeLaw
+from analytics.survival.two_hazard import TwoHazardFit, fit_two_hazard
+from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law, parameter_draws
+
+__all__ = ["LifeModel", "fit_life_model", "law_for"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LifeModel:
+    """One fitted life model with its parameter draws.
+
+    Attributes
+    ----------
+    name : str
+        What it is, in words.
+    two_hazard : TwoHazardFit or None
+        The two-hazard fit, where the data carry one.
+    hazard_draws : TwoHazardDraws or None
+        Its parameter draws.
+    regression : Fit or None
+        The regression that stands in for it.
+    regression_draws : ndarray or None, shape (n_draws, n_parameters)
+        Its parameter draws.
+    warnings : tuple of str
+        What a reader must know before relying on it.
+    """
+
+    name: str
+    two_hazard: TwoHazardFit | None
+    hazard_draws: TwoHazardDraws | None
+    regression: Fit | None
+    regression_draws: Array | None
+    warnings: tuple[str, ...]
+
+
+def fit_life_model(fleet: FleetData, *, n_draws: int, seed: int) -> LifeModel:
+    """Fit the richest life model the data carry.
+
+    Parameters
+    ----------
+    fleet : FleetData
+        Lives and covariates.
+    n_draws : int
+        Parameter draws that later stages use. [-]
+    seed : int
+        Seed of the draws.
+
+    Returns
+    -------
+    LifeModel
+        Two hazards; without install defects or with too few failures, a Weibull
+        regression on duty; failing that, one Weibull for all discs.
+
+    Raises
+    ------
+    NotEstimable
+        If not even one Weibull can be fitted; the message says why.
+    """
+    reasons: list[str] = []
+    if fleet.data.defect_names:
+        try:
+            fitted = fit_two_hazard(fleet.data)
+        except NotEstimable as reason:
+            reasons.append(f"two hazards could not be told apart: {reason}")
+        else:
+            return LifeModel(
+                name="two hazards (Weibull installation, Weibull wear)",
+                two_hazard=fitted,
+                hazard_draws=parameter_draws(fitted, n_draws, seed),
+                regression=None,
+                regression_draws=None,
+                warnings=fitted.warnings,
+            )
+    return _regression(fleet, n_draws, seed, reasons)
+
+
+def law_for(model: LifeModel, fleet: FleetData, defects: Array, wear: Array) -> LifeLaw:
+    """Give the life law of any units under the model.
+
+    Parameters
+    ----------
+    model : LifeModel
+        The model in use.
+    fleet : FleetData
+        What it was fitted to.
+    defects : ndarray, shape (n_units, n_defects)
+        Probability of each defect of `fleet.data.defect_names`; a regression
+        does not use it. [-]
+    wear : ndarray, shape (n_units, n_wear)
+        Columns of `fleet.data.wear_names`. [-]
+
+    Returns
+    -------
+    LifeLaw
+        Shape (n_draws, n_units).
+    """
+    if model.hazard_draws is not None:
+        return life_law(model.hazard_draws, defects=defects, wear_design=wear)
+    assert model.regression is not None
+    columns = [fleet.data.wear_names.index(name) for name in model.regression.names]
+    return regression_law(model.regression, wear[:, columns], model.regression_draws)
+
+
+def _regression(fleet: FleetData, n_draws: int, seed: int, reasons: list[str]) -> LifeModel:
+    data, names = fleet.data.lifetimes, fleet.data.wear_names
+    try:
+        fitted = fit(data, Family.WEIBULL, fleet.data.wear_design if names else None, names)
+    except NotEstimable as reason:
+        if not names:
+            raise
+        reasons.append(f"duty could not enter the life model: {reason}")
+        fitted = fit(data, Family.WEIBULL)
+    with_duty = f" on {', '.join(fitted.names)}" if fitted.names else ""
+    return LifeModel(
+        name=f"Weibull regression{with_duty}" if fitted.names else "Weibull, all discs alike",
+        two_hazard=None,
+        hazard_draws=None,
+        regression=fitted,
+        regression_draws=draw_parameters(fitted, n_draws, np.random.default_rng(seed)),
+        warnings=(*reasons, *fitted.warnings),
+    )
