@@ -1,0 +1,34 @@
+/* A cell that opens a page of this dashboard: text and address only, never markup. */
+var dagcomponentfuncs = (window.dashAgGridComponentFunctions =
+  window.dashAgGridComponentFunctions || {});
+
+dagcomponentfuncs.PageLink = function (props) {
+  if (props.value === null || props.value === undefined) {
+    return null;
+  }
+  var href = "/" + props.page + "/" + encodeURIComponent(props.value) + (props.search || "");
+  return React.createElement(
+    "a",
+    {
+      href: href,
+      onClick: function (event) {
+        if (event.ctrlKey || event.metaKey || event.shiftKey) {
+          return;
+        }
+        event.preventDefault();
+        window.history.pushState({}, "", href);
+        window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+        window.scrollTo(0, 0);
+      },
+    },
+    String(props.value)
+  );
+};
+
+window.dash_clientside = window.dash_clientside || {};
+window.dash_clientside.discward = {
+  title: function (title) {
+    document.title = title || "discward";
+    return window.dash_clientside.no_update;
+  },
+};

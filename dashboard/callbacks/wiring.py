@@ -1,0 +1,91 @@
+"""What happens when the address or a control changes: read, call one function, return."""
+
+from collections.abc import Callable
+from typing import Any
+
+from dash import ALL, MATCH, Dash, Input, Output, State, no_update
+
+from dashboard import ids
+from dashboard.callbacks.rows import slice_of
+from dashboard.components.shell import filters, navigation
+from dashboard.pages import intervals, storeroom
+from dashboard.pages.listing import NAMES, draw, title_of
+from dashboard.selection import from_search, to_search
+from dashboard.selection_form import from_controls
+from dashboard.table_list import TABLES
+from dashboard.view import View
+
+__all__ = ["wire"]
+
+
+def wire(app: Dash, look: Callable[[str | None], View]) -> None:
+    """Connect the pages; `look` gives the view of an address's query."""
+
+    @app.callback(
+        Output(ids.BODY, "children"),
+        Output(ids.NAVIGATION, "children"),
+        Output(ids.TITLE, "data"),
+        Input(ids.URL, "pathname"),
+        Input(ids.URL, "search"),
+    )
+    def show_page(path: str | None, search: str | None) -> tuple[Any, Any, str]:
+        """Show the page of the address and mark it in the way about."""
+        view, here = look(search), path or "/"
+        return draw(view, here), navigation(NAMES, here, view.search), title_of(here)
+
+    @app.callback(
+        Output(ids.FILTERS, "children"),
+        Input(ids.URL, "search"),
+        State(ids.filter_id(ALL), "value"),
+        State(ids.filter_id(ALL), "id"),
+    )
+    def show_filters(search: str | None, values: list[Any], names: list[dict[str, str]]) -> Any:
+        """Set the filters to the address, unless they already say the same."""
+        selection = from_search(search)
+        if names and to_search(from_controls(names, values)) == to_search(selection):
+            return no_update
+        return filters(look("").whole.lives, selection)
+
+    @app.callback(
+        Output(ids.URL, "search"),
+        Input(ids.filter_id(ALL), "value"),
+        State(ids.filter_id(ALL), "id"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def follow_filters(values: list[Any], names: list[dict[str, str]], search: str | None) -> Any:
+        """Write the filters into the address, so that reload and link keep them."""
+        wanted = to_search(from_controls(names, values))
+        return no_update if wanted == to_search(from_search(search)) else wanted
+
+    @app.callback(
+        Output(ids.table_id(MATCH), "getRowsResponse"),
+        Input(ids.table_id(MATCH), "getRowsRequest"),
+        State(ids.URL, "search"),
+        State(ids.table_id(MATCH), "id"),
+    )
+    def fetch_rows(request: dict[str, Any] | None, search: str | None, name: dict[str, str]) -> Any:
+        """Fetch the rows that a long table shows."""
+        if not request or name.get("table") not in TABLES:
+            return no_update
+        return slice_of(TABLES[name["table"]], look(search), request)
+
+    @app.callback(
+        Output(ids.DEMAND, "children"),
+        Input(ids.PICKED_DEMAND, "value"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def show_demand(picked: str | None, search: str | None) -> Any:
+        """Draw demand against stock for the picked store and disc code."""
+        return storeroom.demand(look(search), picked or "")
+
+    @app.callback(
+        Output(ids.COST_CURVE, "children"),
+        Input(ids.PICKED_POSITION, "value"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def show_cost_curve(picked: str | None, search: str | None) -> Any:
+        """Draw the cost curve of the picked position."""
+        return intervals.cost_curve(look(search), picked or "")

@@ -1,0 +1,49 @@
+"""The blocks every page is built from: the answer, a figure with its table, a message."""
+
+import plotly.graph_objects as go
+from dash import dcc, html
+
+from dashboard.sentences import basis
+from dashboard.view import View
+
+__all__ = ["answer", "figure", "message", "section"]
+
+
+def answer(title: str, sentences: list[str], *, for_whom: str) -> html.Section:
+    """Show the page's answer: its title and two or three plain sentences."""
+    return html.Section(
+        [
+            html.P(for_whom, className="for-whom"),
+            html.H1(title),
+            *(html.P(sentence) for sentence in sentences if sentence),
+        ],
+        className="answer",
+    )
+
+
+def section(title: str, *children: object, note: str = "") -> html.Section:
+    """Show one part of a page under its heading."""
+    return html.Section(
+        [html.H2(title), html.P(note, className="note") if note else None, *children],
+        className="part",
+    )
+
+
+def figure(view: View, drawn: go.Figure, *, says: str, twin: object = None) -> html.Figure:
+    """Show a figure, what stands behind it, and the same numbers as a table."""
+    return html.Figure(
+        [
+            html.Div(
+                dcc.Graph(figure=drawn, config={"displaylogo": False, "displayModeBar": False}),
+                role="img",
+                **{"aria-label": says},
+            ),
+            html.Figcaption([html.Span(says), " ", html.Span(basis(view.findings))]),
+            html.Details([html.Summary("The same as a table"), twin]) if twin is not None else None,
+        ]
+    )
+
+
+def message(text: str) -> html.P:
+    """Say plainly why there is nothing to show."""
+    return html.P(text, className="nothing")

@@ -1,0 +1,173 @@
+"""Tables on a page: a plain one for a few rows, a grid for many."""
+
+from typing import Any
+
+import dash_ag_grid as dag
+import pandas as pd
+from dash import dcc, html
+
+from dashboard import ids
+from dashboard.components.blocks import message
+from dashboard.table_list import TABLES
+from dashboard.tables import Column, Kind, TableView, converted, heading
+from dashboard.view import View
+from dashboard.words import day, number
+
+__all__ = ["grid", "plain", "records", "take_away"]
+
+LONG = 1_500
+"""From this many rows on a grid asks the server for what it shows."""
+
+_LINKED = {Kind.POSITION: "position", Kind.CASE: "case"}
+_WORDY = {Kind.TEXT, Kind.DAY, Kind.YES_NO, Kind.POSITION, Kind.CASE}
+_UNBROKEN = {Kind.DAY, Kind.POSITION, Kind.CASE}
+_FORMATS = {Kind.MONEY: ",.0f", Kind.COUNT: ",.0f", Kind.SHARE: ",.1~f", Kind.PERCENT: ",.1~f"}
+_THEME = (
+    "themeQuartz.withParams({backgroundColor: 'var(--panel)', foregroundColor: 'var(--text)',"
+    " headerBackgroundColor: 'var(--panel)', headerTextColor: 'var(--text)',"
+    " borderColor: 'var(--line)', accentColor: 'var(--accent)', fontSize: 14, spacing: 6,"
+    " oddRowBackgroundColor: 'var(--stripe)', chromeBackgroundColor: 'var(--panel)',"
+    " wrapperBorderRadius: 4, fontFamily: 'inherit'})"
+)
+
+
+def plain(key: str, view: View, frame: pd.DataFrame | None = None) -> html.Div:
+    """Show a short table in full, every row on the page."""
+    table = TABLES[key]
+    rows = table.rows(view.findings) if frame is None else frame
+    if rows.empty:
+        return html.Div(message("No rows."))
+    columns = table.present(rows)
+    values = converted(table, rows, view.units)
+    head = html.Tr(
+        [
+            html.Th(
+                heading(column, view.units, view.currency), className=_side(column), scope="col"
+            )
+            for column in columns
+        ]
+    )
+    body = [
+        html.Tr(
+            [
+                html.Td(_cell(column, value, view), className=_side(column))
+                for column, value in zip(columns, row, strict=True)
+            ]
+        )
+        for row in values.itertuples(index=False)
+    ]
+    return html.Div(
+        [
+            html.Table([html.Caption(table.title), html.Thead(head), html.Tbody(body)]),
+            take_away(table, view),
+        ],
+        className="scrolled",
+        tabIndex=0,
+        role="region",
+        **{"aria-label": table.title},
+    )
+
+
+def grid(key: str, view: View, frame: pd.DataFrame | None = None) -> html.Div:
+    """Show a table that sorts and filters; a long one is fetched as it scrolls."""
+    table = TABLES[key]
+    rows = table.rows(view.findings) if frame is None else frame
+    if rows.empty:
+        return html.Div(message("No rows."))
+    fetched = len(rows) > LONG and frame is None
+    source = (
+        {"rowModelType": "infinite"}
+        if fetched
+        else {"rowData": records(converted(table, rows, view.units))}
+    )
+    return html.Div(
+        [
+            dag.AgGrid(
+                id=ids.table_id(key),
+                columnDefs=[_definition(column, view) for column in table.present(rows)],
+                defaultColDef={"sortable": True, "resizable": True, "filter": True},
+                dashGridOptions={
+                    "theme": {"function": _THEME},
+                    "animateRows": False,
+                    "tooltipShowDelay": 300,
+                    "enableCellTextSelection": True,
+                    **({"cacheBlockSize": 100, "maxBlocksInCache": 20} if fetched else {}),
+                    **({} if fetched or len(rows) > 12 else {"domLayout": "autoHeight"}),
+                },
+                style={"height": "26rem" if fetched or len(rows) > 12 else None, "width": "100%"},
+                **source,
+            ),
+            take_away(table, view, rows=len(rows)),
+        ],
+        className="grid",
+    )
+
+
+def take_away(table: TableView, view: View, *, rows: int | None = None) -> html.P:
+    """Link the table's files for other programs."""
+    size = f"{rows:,} rows. " if rows else ""
+    links = [
+        html.A(
+            name,
+            href=f"/take/{table.key}.{suffix}{view.search}",
+            download=f"{table.key}.{suffix}",
+            **{"aria-label": f"{table.title} as {name}"},
+        )
+        for name, suffix in (("CSV", "csv"), ("XLSX", "xlsx"))
+    ]
+    return html.P([size, "Take away as ", links[0], " or ", links[1]], className="take")
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Turn a frame into rows that JSON can carry: ISO days, nothing for the unknown."""
+    days = frame.select_dtypes("datetime").columns
+    ready = frame.assign(**{name: frame[name].dt.strftime("%Y-%m-%d") for name in days})
+    return ready.astype(object).where(ready.notna(), None).to_dict("records")
+
+
+def _cell(column: Column, value: Any, view: View) -> object:
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return ""
+    if column.kind in _LINKED:
+        return dcc.Link(str(value), href=view.address(_LINKED[column.kind], str(value)))
+    if column.kind is Kind.DAY:
+        return day(value)
+    if column.kind is Kind.TEXT or isinstance(value, str):
+        return str(value).replace("_", " ")
+    if column.kind is Kind.MONEY:
+        return f"{value:,.0f}"
+    return number(float(value))
+
+
+def _side(column: Column) -> str:
+    if column.kind in _UNBROKEN or column.key in ("disc_code", "store", "site"):
+        return "unbroken"
+    return "" if column.kind in _WORDY else "numeric"
+
+
+def _definition(column: Column, view: View) -> dict[str, Any]:
+    name = heading(column, view.units, view.currency)
+    definition: dict[str, Any] = {
+        "field": column.key,
+        "headerName": name,
+        "headerTooltip": name,
+        "minWidth": 96,
+        "width": max(110, min(240, 9 * len(name) + 44)),
+    }
+    if column.kind in _LINKED:
+        definition |= {
+            "cellRenderer": "PageLink",
+            "cellRendererParams": {"page": _LINKED[column.kind], "search": view.search},
+        }
+    elif column.kind is Kind.TEXT:
+        definition |= {"tooltipField": column.key}
+    elif column.kind not in _WORDY:
+        form = _FORMATS.get(column.kind, ",.2~f")
+        definition |= {
+            "type": "rightAligned",
+            "filter": "agNumberColumnFilter",
+            "valueFormatter": {
+                "function": f"params.value == null ? '' : d3.format('{form}')(params.value)"
+            },
+        }
+    return definition

@@ -1,0 +1,53 @@
+"""How close every position runs to what its disc allows."""
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from dashboard.theme import Ink, bare, dress, faint
+
+__all__ = ["duty_figure"]
+
+
+def duty_figure(duty: pd.DataFrame) -> go.Figure:
+    """Draw each position's operating ratio against its limit, family by family."""
+    ratio = "Operating ratio [% of burst pressure]"
+    known = duty.dropna(subset=["operating_ratio"]) if len(duty) else duty
+    if known.empty:
+        return bare("No position has an operating ratio.", x=ratio)
+    above = known["operating_ratio"] > known["limit"]
+    figure = go.Figure()
+    for within, name, colour, symbol in (
+        (~above, "within its limit", Ink.BLUE, "circle-open"),
+        (above, "above its limit", Ink.RED, "x"),
+    ):
+        rows = known[within]
+        figure.add_scatter(
+            x=100 * rows["operating_ratio"],
+            y=rows["family"].str.replace("_", " "),
+            mode="markers",
+            name=f"{name} ({len(rows)})",
+            marker={"symbol": symbol, "color": colour, "size": 9, "opacity": 0.85},
+            customdata=list(zip(rows["position_id"], 100 * rows["limit"], strict=True)),
+            hovertemplate="%{customdata[0]}: %{x:.0f} %, limit %{customdata[1]:.0f} %"
+            "<extra></extra>",
+        )
+    _mark_limits(figure, known)
+    dress(figure, x=ratio, y="", height=150 + 44 * known["family"].nunique())
+    return figure
+
+
+def _mark_limits(figure: go.Figure, known: pd.DataFrame) -> None:
+    marks = known.dropna(subset=["limit"])[["family", "limit"]].drop_duplicates()
+    figure.add_scatter(
+        x=100 * marks["limit"],
+        y=marks["family"].str.replace("_", " "),
+        mode="markers",
+        name="limit",
+        marker={
+            "symbol": "line-ns",
+            "size": 24,
+            "line": {"width": 2.5, "color": Ink.GREY},
+            "color": faint(Ink.GREY),
+        },
+        hovertemplate="limit %{x:.0f} %<extra></extra>",
+    )

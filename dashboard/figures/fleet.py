@@ -1,0 +1,106 @@
+"""How the fleet is doing: rate, money and records, year by year."""
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from dashboard.figures.marks import limits
+from dashboard.theme import Ink, bare, dress
+
+__all__ = ["costs_figure", "quality_figure", "records_figure", "trend_figure"]
+
+_LOOKS = (
+    (Ink.BLUE, "circle", "solid"),
+    (Ink.RUST, "square", "dash"),
+    (Ink.GREEN, "triangle-up", "dot"),
+    (Ink.PLUM, "diamond", "dashdot"),
+    (Ink.OCHRE, "x", "longdash"),
+)
+
+
+def trend_figure(trend: pd.DataFrame) -> go.Figure:
+    """Draw premature failures per 100 disc-years, each year with its limits."""
+    rate = "Premature failures per 100 disc-years"
+    if trend.empty:
+        return bare("No disc-year was observed.", x="Year", y=rate)
+    sites = list(dict.fromkeys(trend["site"]))
+    figure = go.Figure()
+    for place, site in enumerate(sites):
+        rows = trend[trend["site"] == site]
+        colour, symbol, dash = _LOOKS[place % len(_LOOKS)]
+        shift = 0.07 * (place - (len(sites) - 1) / 2)
+        figure.add_scatter(
+            x=rows["year"] + shift,
+            y=rows["rate"],
+            name="all sites" if site == "all" else site,
+            mode="lines+markers",
+            line={"color": colour, "dash": dash, "width": 1.5},
+            marker={"symbol": symbol, "size": 9, "color": colour},
+            error_y=limits(rows["rate"], rows["low"], rows["high"], colour),
+            customdata=rows[["low", "high", "premature", "disc_years"]],
+            hovertemplate=(
+                "%{y:.1f} [%{customdata[0]:.1f} to %{customdata[1]:.1f}]; %{customdata[2]}"
+                " failures in %{customdata[3]:.0f} disc-years<extra></extra>"
+            ),
+        )
+    dress(figure, x="Year", y=rate)
+    figure.update_xaxes(dtick=1, tickformat="d")
+    return figure.update_yaxes(rangemode="tozero")
+
+
+def costs_figure(costs: pd.DataFrame, currency: str) -> go.Figure:
+    """Draw what each year cost: failures owed to installation, other failures, planned."""
+    money = f"Cost [{currency}]"
+    if costs.empty:
+        return bare("No cost is on record.", x="Year", y=money)
+    other = costs["premature_cost"] - costs["owed_cost"]
+    figure = go.Figure()
+    for values, name, colour, pattern in (
+        (costs["owed_cost"], "premature, owed to installation", Ink.RUST, "x"),
+        (other, "premature, other", Ink.OCHRE, "/"),
+        (costs["planned_cost"], "planned", Ink.BLUE, ""),
+    ):
+        figure.add_bar(
+            x=costs["year"],
+            y=values,
+            name=name,
+            marker={"color": colour, "pattern": {"shape": pattern, "size": 6}},
+            hovertemplate=f"{name}: %{{y:,.0f}} {currency}<extra></extra>",
+        )
+    dress(figure, x="Year", y=money)
+    figure.update_layout(barmode="stack", bargap=0.35)
+    return figure.update_xaxes(dtick=1, tickformat="d")
+
+
+def quality_figure(trend: pd.DataFrame) -> go.Figure:
+    """Draw the share of recorded install checks that passed, year by year."""
+    share = "Install checks passed [%]"
+    known = trend.dropna(subset=["install_quality"]) if len(trend) else trend
+    if known.empty:
+        return bare("No install check is on record.", x="Year", y=share)
+    return _lines(known.assign(share=known["install_quality"]), "site", share)
+
+
+def records_figure(quality: pd.DataFrame) -> go.Figure:
+    """Draw the share of records that hold each thing the job needs, year by year."""
+    share = "Recorded [%]"
+    if quality.empty:
+        return bare("No record to judge.", x="Year", y=share)
+    return _lines(quality, "measure", share)
+
+
+def _lines(frame: pd.DataFrame, by: str, y: str) -> go.Figure:
+    figure = go.Figure()
+    for place, (name, rows) in enumerate(frame.groupby(by, sort=False)):
+        colour, symbol, dash = _LOOKS[place % len(_LOOKS)]
+        figure.add_scatter(
+            x=rows["year"],
+            y=100 * rows["share"],
+            name=str(name).replace("_", " "),
+            mode="lines+markers",
+            line={"color": colour, "dash": dash, "width": 2},
+            marker={"symbol": symbol, "size": 8, "color": colour},
+            hovertemplate=f"{name}: %{{y:.0f}} % in %{{x}}<extra></extra>",
+        )
+    dress(figure, x="Year", y=y)
+    figure.update_xaxes(dtick=1, tickformat="d")
+    return figure.update_yaxes(range=[0, 103])

@@ -1,0 +1,33 @@
+"""The marks that several figures share."""
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from dashboard.theme import faint
+
+__all__ = ["band", "limits"]
+
+
+def band(
+    x: pd.Series, low: pd.Series, high: pd.Series, colour: str, name: str, *, step: bool = False
+) -> list[go.Scatter]:
+    """Give the two traces of a shaded band."""
+    shape = "hv" if step else "linear"
+    edge = {"mode": "lines", "line": {"width": 0, "shape": shape}, "hoverinfo": "skip"}
+    return [
+        go.Scatter(x=x, y=high, showlegend=False, **edge),
+        go.Scatter(x=x, y=low, name=name, fill="tonexty", fillcolor=faint(colour), **edge),
+    ]
+
+
+def limits(middle: pd.Series, low: pd.Series, high: pd.Series, colour: str) -> dict[str, object]:
+    """Give plotly's error bar from an estimate and its limits."""
+    return {
+        "type": "data",
+        "symmetric": False,
+        "array": (high - middle).to_numpy(),
+        "arrayminus": (middle - low).to_numpy(),
+        "color": colour,
+        "thickness": 1.5,
+        "width": 4,
+    }

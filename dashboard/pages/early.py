@@ -1,0 +1,123 @@
+"""The reliability engineer's first page: which early failures were owed to fitting."""
+
+from dash import html
+
+from dashboard.components.blocks import answer, figure, message, section
+from dashboard.components.tables import grid, plain
+from dashboard.figures.duty import duty_figure
+from dashboard.figures.life import hazard_figure, life_figure
+from dashboard.figures.steps import steps_figure
+from dashboard.sentences import dangerous_sentence, early_answer
+from dashboard.view import View
+
+__all__ = ["page"]
+
+
+def page(view: View) -> html.Div:
+    """Dangerous findings, the answer, the worst step, then every failure as a case."""
+    return html.Div(
+        [
+            _dangerous(view),
+            answer(
+                "Which early failures were owed to the installation?",
+                early_answer(view.findings),
+                for_whom="For the reliability engineer",
+            ),
+            _steps(view),
+            _failures(view),
+            _hazard(view),
+            _crews_and_lots(view),
+            _duty(view),
+        ]
+    )
+
+
+def _dangerous(view: View) -> html.Section:
+    rows = view.findings.dangerous
+    return html.Section(
+        [
+            html.H2("Dangerous findings first"),
+            html.P(dangerous_sentence(view.findings)),
+            plain("dangerous", view) if len(rows) else None,
+        ],
+        className="part danger" if len(rows) else "part",
+    )
+
+
+def _steps(view: View) -> html.Section:
+    early = view.findings.installation
+    if early is None:
+        return section("Which install step costs most?", message("No install step was judged."))
+    unclear = (
+        "Endings nobody could class change this little or much: see the shares with all of them"
+        f" premature ({early.share_all_unclear.estimate:.0%}) and with none"
+        f" ({early.share_no_unclear.estimate:.0%})."
+        if early.share_all_unclear and early.share_no_unclear
+        else ""
+    )
+    return section(
+        "Which install step costs most?",
+        figure(
+            view,
+            steps_figure(early.defects),
+            says="Premature failures owed to each install step, with 95 % limits.",
+            twin=plain("install-steps", view),
+        ),
+        note=f"A defect is a check answered no. A check left blank is not a pass. {unclear}",
+    )
+
+
+def _failures(view: View) -> html.Section:
+    return section(
+        "Every premature failure, one by one",
+        grid("failures", view),
+        note="Open a case for its sheet: the evidence for each cause, and what could rule it out.",
+    )
+
+
+def _hazard(view: View) -> html.Section:
+    found = view.findings
+    return section(
+        "When do discs fail, and why then?",
+        html.Div(
+            [
+                figure(
+                    view,
+                    life_figure(found.life_curve, view.units),
+                    says="Share of discs without a premature failure by age (Kaplan-Meier).",
+                    twin=plain("life-curve", view),
+                ),
+                figure(
+                    view,
+                    hazard_figure(found.hazard_curve, view.units),
+                    says="Yearly hazard of a middling disc, split by the model.",
+                    twin=plain("hazard-curve", view),
+                ),
+            ],
+            className="pair",
+        ),
+    )
+
+
+def _crews_and_lots(view: View) -> html.Section:
+    return section(
+        "Crews and lots",
+        plain("crews", view),
+        plain("lots", view),
+        note=(
+            "Compared on equal duty and drawn towards the average where the numbers are small;"
+            " below five events no ratio is shown. An association, not blame."
+        ),
+    )
+
+
+def _duty(view: View) -> html.Section:
+    return section(
+        "Which positions run too close to the burst pressure?",
+        figure(
+            view,
+            duty_figure(view.findings.duty),
+            says="Operating ratio of every position and the highest its disc allows.",
+        ),
+        grid("duty", view),
+    )

@@ -1,0 +1,95 @@
+"""The manager's page: is it getting better, what does it cost, how good are the records."""
+
+from dash import html
+
+from dashboard.components.blocks import answer, figure, message, section
+from dashboard.components.tables import grid, plain
+from dashboard.figures.fleet import costs_figure, quality_figure, records_figure, trend_figure
+from dashboard.losses import avoidable_losses
+from dashboard.sentences import fleet_answer
+from dashboard.view import View
+
+__all__ = ["page"]
+
+
+def page(view: View) -> html.Div:
+    """The answer, the trend with its limits, the money, the worst positions, the records."""
+    return html.Div(
+        [
+            answer(
+                "Are premature failures falling, and what do they cost?",
+                fleet_answer(view.findings),
+                for_whom="For the manager",
+            ),
+            _trend(view),
+            _money(view),
+            _losses(view),
+            _quality(view),
+            section(
+                "The trend by site as a table",
+                grid("trend", view),
+                note="Sites are compared on what happened, not on equal duty; see the early page.",
+            ),
+        ]
+    )
+
+
+def _trend(view: View) -> html.Section:
+    trend = view.findings.trend
+    sites = view.selection.words.get("site")
+    shown = trend[trend["site"].isin(sites) if sites else trend["site"] == "all"]
+    return section(
+        "Premature failures per 100 disc-years",
+        figure(
+            view,
+            trend_figure(shown),
+            says="Premature failures per 100 disc-years by year, with 95 % limits.",
+            twin=plain("trend", view, shown),
+        ),
+    )
+
+
+def _money(view: View) -> html.Section:
+    return section(
+        "What it costs",
+        figure(
+            view,
+            costs_figure(view.findings.costs, view.currency),
+            says=f"Cost of premature failures and planned replacements by year, {view.currency}.",
+            twin=plain("costs", view),
+        ),
+    )
+
+
+def _losses(view: View) -> html.Section:
+    losses = avoidable_losses(view.findings).head(5)
+    return section(
+        "Where a better installation would save most",
+        plain("avoidable-losses", view, losses)
+        if len(losses)
+        else message("No failure was owed to installation."),
+        note="The five dearest positions: cost on record times the share owed to installation.",
+    )
+
+
+def _quality(view: View) -> html.Section:
+    trend = view.findings.trend
+    return section(
+        "Is the work getting better, and the records?",
+        html.Div(
+            [
+                figure(
+                    view,
+                    quality_figure(trend[trend["site"] == "all"] if len(trend) else trend),
+                    says="Share of recorded install checks that passed, by year.",
+                ),
+                figure(
+                    view,
+                    records_figure(view.findings.data_quality),
+                    says="Share of records that hold each thing the job needs, by year.",
+                    twin=plain("data-quality", view),
+                ),
+            ],
+            className="pair",
+        ),
+    )

@@ -1,0 +1,115 @@
+"""The reliability engineer's second page: when to replace which disc."""
+
+import dash_mantine_components as dmc
+from dash import html
+
+from dashboard import ids
+from dashboard.components.blocks import answer, figure, message, section
+from dashboard.components.tables import grid, plain
+from dashboard.figures.interval import cost_figure
+from dashboard.sentences import intervals_answer
+from dashboard.view import View
+
+__all__ = ["cost_curve", "page"]
+
+_FIRST = 8
+
+
+def page(view: View) -> html.Div:
+    """The answer, what to shorten, what to ask, the cost curve and every position."""
+    return html.Div(
+        [
+            answer(
+                "When should each disc be replaced?",
+                intervals_answer(view.findings),
+                for_whom="For the reliability engineer",
+            ),
+            _few(
+                view,
+                "Past the cap",
+                view.findings.intervals["overdue"].fillna(False).astype(bool)
+                if len(view.findings.intervals)
+                else None,
+                "The cap is the smallest of the maker's, the code's and the site's.",
+            ),
+            _proposed(
+                view,
+                "shorten",
+                "Replace sooner than today",
+                "Shortening is proposed freely: it costs a disc, not a risk.",
+            ),
+            _proposed(
+                view,
+                "ask",
+                "Ask the responsible engineer",
+                "A longer interval looks possible here. It is a question, never a recommendation,"
+                " and never past the cap.",
+            ),
+            _curves(view),
+            section(
+                "Every position",
+                grid("intervals", view),
+                note=(
+                    "An age that saves money on premature bursts is no safety interval: it says"
+                    " nothing about a disc failing to open."
+                ),
+            ),
+        ]
+    )
+
+
+def cost_curve(view: View, position: str) -> html.Div:
+    """Draw the cost curve of one position with its table."""
+    curve = view.whole.interval_curves.get(position)
+    if curve is None:
+        return html.Div(message("No cost curve for this position."))
+    rows = view.whole.intervals
+    marks: dict[str, float] = {}
+    for row in rows[rows["position_id"] == position].itertuples():
+        marks = {"proposed": row.age_months, "today": row.today_age_months, "cap": row.cap_months}
+    return html.Div(
+        figure(
+            view,
+            cost_figure(curve, view.units, view.currency, marks),
+            says=f"Cost a year at {position} against the age at which its disc is replaced.",
+            twin=plain("cost-curves", view, curve.assign(position_id=position)),
+        )
+    )
+
+
+def _proposed(view: View, proposal: str, title: str, note: str) -> html.Section | None:
+    rows = view.findings.intervals
+    return _few(view, title, rows["proposal"] == proposal if len(rows) else None, note)
+
+
+def _few(view: View, title: str, kept: object, note: str) -> html.Section | None:
+    if kept is None:
+        return None
+    rows = view.findings.intervals[kept].sort_values("replace_on")
+    if rows.empty:
+        return None
+    few = rows.drop(columns=["proposal", "overdue"]).head(_FIRST)
+    more = f" The first {_FIRST} of {len(rows)}; all stand below." if len(rows) > _FIRST else ""
+    return section(title, plain("intervals", view, few), note=note + more)
+
+
+def _curves(view: View) -> html.Section | None:
+    shown = set(view.findings.intervals.get("position_id", ()))
+    positions = [position for position in view.whole.interval_curves if position in shown]
+    if not positions:
+        return None
+    return section(
+        "What does waiting cost?",
+        dmc.Select(
+            id=ids.PICKED_POSITION,
+            label="Position",
+            data=positions,
+            value=positions[0],
+            allowDeselect=False,
+            searchable=True,
+            size="sm",
+            maw=280,
+        ),
+        html.Div(cost_curve(view, positions[0]), id=ids.COST_CURVE),
+        note="Within the shaded ages the cost hardly changes: pick the date that suits the outage.",
+    )

@@ -1,0 +1,98 @@
+"""One position: its discs one after another, its duty, and when to replace."""
+
+import pandas as pd
+from dash import html
+
+from dashboard.components.blocks import figure, message, section
+from dashboard.components.tables import plain
+from dashboard.figures.timeline import timeline_figure
+from dashboard.pages.intervals import cost_curve
+from dashboard.table_list import TABLES
+from dashboard.tables import TableView, heading, shown
+from dashboard.view import View
+from dashboard.words import count, day, number
+
+__all__ = ["page"]
+
+
+def page(view: View, position: str) -> html.Div:
+    """The position's facts, its time line, every life, and its cost curve."""
+    whole = view.whole
+    lives = whole.lives[whole.lives["position_id"] == position].sort_values("ended_on")
+    if lives.empty:
+        return html.Div(
+            [html.H1(position), message("The logs hold no disc at a position of this name.")]
+        )
+    last = lives.iloc[-1]
+    return html.Div(
+        [
+            html.Section(
+                [
+                    html.P(f"Position at {last['site']}", className="for-whom"),
+                    html.H1(position),
+                    *(html.P(sentence) for sentence in _story(lives)),
+                ],
+                className="answer",
+            ),
+            _facts("Duty", view, "duty", whole.duty, position),
+            _facts("Replacement", view, "intervals", whole.intervals, position),
+            section(
+                "Its discs, one after another",
+                figure(
+                    view,
+                    timeline_figure(lives),
+                    says=f"Every disc at {position} from fitting to its ending.",
+                    twin=plain("lives", view, lives.iloc[::-1]),
+                ),
+            ),
+            section("What does waiting cost?", cost_curve(view, position)),
+        ]
+    )
+
+
+def _story(lives: pd.DataFrame) -> list[str]:
+    last = lives.iloc[-1]
+    early = int((lives["ending"] == "premature").sum())
+    now = (
+        f"The disc in place is {last['disc_code']}, lot {last['lot'] or 'unknown'}, fitted"
+        f" {day(last['installed_on']) or 'on an unknown day'}."
+        if last["ending"] == "in_service"
+        else f"The last disc on record came out on {day(last['ended_on'])}."
+    )
+    return [
+        f"{count(len(lives), 'disc').capitalize()} since {day(lives['installed_on'].min())},"
+        f" {count(early, 'premature failure')}.",
+        now,
+    ]
+
+
+def _facts(
+    title: str, view: View, key: str, frame: pd.DataFrame, position: str
+) -> html.Section | None:
+    rows = frame[frame["position_id"] == position] if len(frame) else frame
+    if rows.empty:
+        return None
+    table = TABLES[key]
+    return section(title, _described(table, rows.head(1), view))
+
+
+def _described(table: TableView, row: pd.DataFrame, view: View) -> html.Dl:
+    columns = [column for column in table.present(row) if column.key not in ("position_id", "site")]
+    values = shown(table, row, view.units, view.currency).iloc[0]
+    by_key = dict(zip((column.key for column in table.present(row)), values, strict=True))
+    return html.Dl(
+        [
+            html.Div([html.Dt(heading(column, view.units, view.currency)), html.Dd(text)])
+            for column in columns
+            if (text := _said(by_key[column.key]))
+        ],
+        className="facts",
+    )
+
+
+def _said(value: object) -> str:
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return ""
+    if isinstance(value, pd.Timestamp):
+        return day(value)
+    return value.replace("_", " ") if isinstance(value, str) else number(float(value))

@@ -1,0 +1,90 @@
+"""The storeroom planner's page: what to order this week, and what will be needed."""
+
+import dash_mantine_components as dmc
+from dash import html
+
+from dashboard import ids
+from dashboard.components.blocks import answer, figure, message, section
+from dashboard.components.tables import grid, plain
+from dashboard.figures.demand import demand_figure
+from dashboard.sentences import storeroom_answer
+from dashboard.view import View
+
+__all__ = ["demand", "page"]
+
+_BETWEEN = " · "
+
+
+def page(view: View) -> html.Div:
+    """The order list on top, then demand against stock, then every store and code."""
+    return html.Div(
+        [
+            answer(
+                "What to order this week?",
+                storeroom_answer(view.findings),
+                for_whom="For the storeroom planner",
+            ),
+            html.Section(
+                [html.H2("Order this week"), plain("order-this-week", view)],
+                className="part order",
+            ),
+            _demand(view),
+            section(
+                "Every store and disc code",
+                grid("spares", view),
+                note=(
+                    "Usable stock counts only pieces whose marked pressure fits a position they"
+                    " could serve. Demand is for the weeks ahead in the table."
+                ),
+            ),
+        ]
+    )
+
+
+def demand(view: View, picked: str) -> html.Div:
+    """Draw demand against stock for one store and disc code, with its table."""
+    store, _, code = picked.partition(_BETWEEN)
+    weekly = view.findings.demand_weekly
+    rows = weekly[(weekly["store"] == store) & (weekly["disc_code"] == code)]
+    if rows.empty:
+        return html.Div(message("No demand forecast for this store and disc code."))
+    return html.Div(
+        figure(
+            view,
+            demand_figure(rows),
+            says=f"Running total of demand for {code} at {store}, with usable stock and orders.",
+            twin=plain("demand-by-week", view, rows),
+        )
+    )
+
+
+def _demand(view: View) -> html.Section | None:
+    pairs = _pairs(view)
+    if not pairs:
+        return None
+    return section(
+        "Will the stock last?",
+        dmc.Select(
+            id=ids.PICKED_DEMAND,
+            label="Store and disc code",
+            data=pairs,
+            value=pairs[0],
+            allowDeselect=False,
+            searchable=True,
+            size="sm",
+            maw=320,
+        ),
+        html.Div(demand(view, pairs[0]), id=ids.DEMAND),
+        note="Where the dashed stock line falls below the band, the store runs out.",
+    )
+
+
+def _pairs(view: View) -> list[str]:
+    """List store and code pairs with a forecast, those to order first."""
+    spares, weekly = view.findings.spares, view.findings.demand_weekly
+    if spares.empty or weekly.empty:
+        return []
+    ordered = spares.sort_values(["order_now", "order_by"], ascending=[False, True])
+    known = set(zip(weekly["store"], weekly["disc_code"], strict=True))
+    pairs = zip(ordered["store"], ordered["disc_code"], strict=True)
+    return [f"{store}{_BETWEEN}{code}" for store, code in pairs if (store, code) in known]

@@ -1,0 +1,234 @@
+"""The answers: two or three plain sentences per page, with numbers and intervals."""
+
+from collections.abc import Callable
+
+import pandas as pd
+
+from analytics.findings import Findings
+from dashboard.words import and_so_on, count, day, money, number, percent, within
+
+__all__ = [
+    "CAUTION",
+    "advice_for",
+    "basis",
+    "dangerous_sentence",
+    "early_answer",
+    "fleet_answer",
+    "intervals_answer",
+    "logs_answer",
+    "storeroom_answer",
+]
+
+CAUTION = (
+    "Decision support only. The maker's written instructions, the code of construction, the"
+    " jurisdiction and the responsible licensed engineer prevail. Premature life says nothing"
+    " about failing to open."
+)
+
+
+def basis(findings: Findings) -> str:
+    """Say what stands behind a figure: lives, events, period, ratio definition, model."""
+    lives, early = len(findings.lives), findings.endings.get("premature", 0)
+    model = findings.model
+    fitted = (
+        f"Model: {model.name}, fitted on {model.lives:,} lives with {model.failures:,} premature"
+        f" failures. Operating ratio: {model.ratio_definition}."
+        if model
+        else "No life model was fitted."
+    )
+    return (
+        f"{count(lives, 'disc life', 'disc lives')}, {count(early, 'premature failure')},"
+        f" {day(findings.log_begins)} to {day(findings.export_date)}. {fitted}"
+    )
+
+
+def dangerous_sentence(findings: Findings) -> str:
+    """Say how many dangerous findings there were and what rate is not excluded."""
+    bound = findings.dangerous_bound
+    limit = (
+        f" The log does not exclude a rate of {number(100 * bound.high)} per 100 disc-years"
+        " (upper 95 % limit)."
+        if bound
+        else ""
+    )
+    if findings.dangerous.empty:
+        return f"No disc was found that failed to open.{limit} None on record is not none."
+    places = and_so_on(findings.dangerous["position_id"].astype(str).unique())
+    found = count(len(findings.dangerous), "dangerous finding")
+    return f"{found}, at {places}: deal with these before anything else.{limit}"
+
+
+def early_answer(findings: Findings) -> list[str]:
+    """Answer which early failures were owed to poor installation."""
+    early = findings.installation
+    if early is None:
+        return [_cannot(findings, "installation", "which failures were owed to installation")]
+    total = findings.model.failures if findings.model else len(early.failures)
+    answer = [
+        f"Of {count(total, 'premature failure')}, {within(early.failures_owed)} would not have"
+        f" happened after a clean installation: {within(early.share_of_premature, percent)}."
+    ]
+    if len(early.defects):
+        answer.append(_worst_step(early.defects))
+        answer.append(advice_for(findings, str(early.defects.iloc[0]["check"])))
+    return [sentence for sentence in answer if sentence]
+
+
+def _worst_step(defects: pd.DataFrame) -> str:
+    worst = defects.iloc[0]
+    return (
+        f"The costliest step is “{worst['about']}”: {number(worst['failures_owed'])}"
+        f" [{number(worst['failures_owed_low'])} to {number(worst['failures_owed_high'])}]"
+        f" of them, amiss on {number(worst['defect_pct'])} % of the records that state it."
+    )
+
+
+def advice_for(findings: Findings, check: str) -> str:
+    """Give the mend that the failures owed mainly to this check carry; blank if none."""
+    if findings.installation is None:
+        return ""
+    failures = findings.installation.failures
+    advice = failures.loc[failures["main_defect"] == check, "advice"].dropna()
+    return str(advice.mode().iloc[0]) if len(advice) else ""
+
+
+def intervals_answer(findings: Findings) -> list[str]:
+    """Answer which discs to replace sooner, which to keep, and what to ask."""
+    rows = findings.intervals
+    if rows.empty:
+        return [_cannot(findings, "intervals", "when to replace")]
+    kinds = rows["proposal"].value_counts()
+    answer = [
+        f"Replace sooner than today at {count(int(kinds.get('shorten', 0)), 'position')}; keep"
+        f" today's interval at {int(kinds.get('keep', 0)):,}; ask the responsible engineer"
+        f" about {int(kinds.get('ask', 0)):,}."
+    ]
+    overdue = rows[rows["overdue"].fillna(False).astype(bool)]
+    answer.append(
+        f"{count(len(overdue), 'disc').capitalize()} {'is' if len(overdue) == 1 else 'are'} past"
+        f" the cap: {and_so_on(overdue['position_id'].astype(str))}."
+        if len(overdue)
+        else "No disc is past its cap."
+    )
+    if findings.wear:
+        answer.append(_wear_sentence(findings))
+    return answer
+
+
+def _wear_sentence(findings: Findings) -> str:
+    shape = findings.wear.shape
+    if shape.low > 1:
+        return (
+            f"Wear grows with age (shape {within(shape)}, above 1), so replacing in time does"
+            " cut premature bursts."
+        )
+    return (
+        f"Wear is not shown to grow with age (shape {within(shape)}, not clearly above 1):"
+        " scheduled replacement does not cut premature bursts."
+    )
+
+
+def storeroom_answer(findings: Findings) -> list[str]:
+    """Answer what to order this week."""
+    rows = findings.spares
+    if rows.empty:
+        return [_cannot(findings, "spares", "what to order")]
+    now = rows[rows["order_now"].fillna(False).astype(bool)].sort_values("order_by")
+    later = rows.drop(now.index)
+    if now.empty:
+        first = later.dropna(subset=["order_by"]).sort_values("order_by").head(1)
+        return ["Nothing needs ordering this week."] + [
+            f"Next is {row.disc_code} for {row.store}, to be ordered by {day(row.order_by)}."
+            for row in first.itertuples()
+        ]
+    pieces = int(now["order_quantity"].sum())
+    first = now.iloc[0]
+    return [
+        f"Order {count(pieces, 'piece')} this week in {count(len(now), 'order')}, for about"
+        f" {money(float(now['cost'].sum()), findings.currency)}.",
+        f"First {first['disc_code']} for {first['store']}:"
+        f" {count(int(first['order_quantity']), 'piece')} by {day(first['order_by'])}"
+        f"{_late(findings, first)}.",
+        f"The other {count(len(later), 'pair')} of store and disc code can wait."
+        if len(later)
+        else "",
+    ]
+
+
+def _late(findings: Findings, order: pd.Series) -> str:
+    """Say so when an order should already have gone out."""
+    late = pd.notna(order["order_by"]) and order["order_by"].date() < findings.export_date
+    return ", which has passed" if late else ""
+
+
+def fleet_answer(findings: Findings) -> list[str]:
+    """Answer whether premature failures are falling, what they cost and why."""
+    fleet = findings.trend[findings.trend["site"] == "all"] if len(findings.trend) else None
+    if fleet is None or fleet.empty:
+        return [_cannot(findings, "trend", "how the fleet is doing")]
+    return [
+        sentence
+        for sentence in (_trend_sentence(fleet), _cost_sentence(findings), _share(findings))
+        if sentence
+    ]
+
+
+def _trend_sentence(fleet: pd.DataFrame) -> str:
+    ordered = fleet.sort_values("year")
+    first, last = ordered.iloc[0], ordered.iloc[-1]
+    say: Callable[[pd.Series], str] = lambda row: (  # noqa: E731
+        f"{number(row['rate'])} [{number(row['low'])} to {number(row['high'])}]"
+    )
+    if len(ordered) == 1:
+        return f"In {int(last['year'])}, {say(last)} premature failures per 100 disc-years."
+    moved = "fell" if last["high"] < first["low"] else "rose"
+    clear = last["high"] < first["low"] or last["low"] > first["high"]
+    verb = moved if clear else "did not clearly change: they went"
+    return (
+        f"Premature failures per 100 disc-years {verb} from {say(first)} in {int(first['year'])}"
+        f" to {say(last)} in {int(last['year'])}."
+    )
+
+
+def _cost_sentence(findings: Findings) -> str:
+    costs = findings.costs
+    if costs.empty:
+        return ""
+    last = costs.sort_values("year").iloc[-1]
+    total = float(last["premature_cost"])
+    owed = float(last["owed_cost"]) / total if total else float("nan")
+    return (
+        f"They cost {money(total, findings.currency)} in {int(last['year'])},"
+        f" {percent(owed)} of it owed to installation."
+    )
+
+
+def _share(findings: Findings) -> str:
+    early = findings.installation
+    if early is None:
+        return ""
+    return (
+        f"Over the whole log, {within(early.share_of_premature, percent)} of premature failures"
+        " were owed to installation."
+    )
+
+
+def logs_answer(findings: Findings) -> list[str]:
+    """Answer how much of the logs could be used and what is missing."""
+    rows = findings.rows
+    read, kept, aside = (int(rows[name].sum()) for name in ("read", "accepted", "quarantined"))
+    answer = [
+        f"Of {count(read, 'row')} read, {kept:,} were accepted and {aside:,} set aside,"
+        " each with its reason and what would mend it."
+    ]
+    if len(findings.quarantine):
+        worst = findings.quarantine.groupby(["table", "reason"]).size().sort_values().index[-1]
+        answer.append(f"Most often: {worst[1].replace('_', ' ')} in {worst[0]}.")
+    if findings.not_answered:
+        answer.append(f"{count(len(findings.not_answered), 'question')} could not be answered.")
+    return answer
+
+
+def _cannot(findings: Findings, key: str, question: str) -> str:
+    reason = findings.not_answered.get(key)
+    return f"These logs cannot say {question}" + (f": {reason}." if reason else ".")
