@@ -8,7 +8,32 @@ import pandas as pd
 
 from analytics.estimate import Estimate
 
-__all__ = ["Findings", "Installation", "Model", "Wear"]
+__all__ = ["FRAMES", "Findings", "Installation", "Model", "Wear", "empty_frame"]
+
+FRAMES = {
+    "life_curve": "age_years survival low high at_risk events",
+    "hazard_curve": "age_years installation wear clean",
+    "crews": "crew events expected rate_ratio low high p_value flagged note",
+    "lots": "lot events expected rate_ratio low high p_value flagged note positions in_stock",
+    "intervals": "position_id site disc_code age_months age_low age_high cap_months "
+    "today_age_months replace_on premature_probability cost_per_year cost_today proposal note "
+    "overdue",
+    "spares": "store disc_code weeks mean p50 p90 p95 planned premature upset fitting "
+    "usable_stock stock on_order reorder_point order_quantity order_now order_by cost reason",
+    "demand_weekly": "store disc_code week_start mean p50 p90 p95 stock",
+}
+"""Columns of the frames that may have no rows."""
+
+
+def empty_frame(name: str) -> pd.DataFrame:
+    """Give the named frame of `FRAMES` without rows.
+
+    Examples
+    --------
+    >>> list(empty_frame("hazard_curve").columns)
+    ['age_years', 'installation', 'wear', 'clean']
+    """
+    return pd.DataFrame(columns=FRAMES[name].split())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

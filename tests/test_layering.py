@@ -7,13 +7,13 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 STAGES = [
-    {"analytics.errors", "analytics.estimate", "analytics.units", "analytics.progress"},
+    {"analytics.errors", "analytics.estimate", "analytics.units", "analytics.findings"},
     {"analytics.logs"},
     {"analytics.duty", "analytics.installs"},
     {"analytics.lives"},
     {"analytics.survival"},
     {"analytics.early", "analytics.intervals", "analytics.spares", "analytics.fleet"},
-    {"analytics.findings", "analytics.findings_json", "analytics.job", "analytics.reference"},
+    {"analytics.findings_json", "analytics.job", "analytics.reference"},
 ]
 DRAWING = {"dashboard", "dash", "plotly", "dash_ag_grid", "dash_mantine_components", "datasets"}
 

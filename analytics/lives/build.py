@@ -24,6 +24,7 @@ _FROM_POSITION = [
     "store",
     "criticality",
     "turnaround_group",
+    "back_pressure_barg",
 ]
 _FROM_INSTALL = [
     "install_id",
@@ -43,8 +44,8 @@ _FROM_DUTY = [
     "cycles_per_year",
     "cycles_basis",
     "share_above_limit",
-    "minimum_burst_barg",
-    "maximum_burst_barg",
+    "minimum_burst_bar",
+    "maximum_burst_bar",
 ]
 _FROM_REMOVAL = [
     "removal_id",
@@ -158,10 +159,12 @@ def _take(table: pd.DataFrame, rows: pd.Series, columns: list[str]) -> pd.DataFr
 
 
 def _with_endings(frame: pd.DataFrame) -> pd.DataFrame:
+    # The disc feels the difference of both sides; the log gives the upstream gauge pressure.
+    downstream = frame["back_pressure_barg"].fillna(0.0).to_numpy(dtype=float)
     kind = endings(
         frame,
-        frame["minimum_burst_barg"].to_numpy(dtype=float),
-        frame["maximum_burst_barg"].to_numpy(dtype=float),
+        frame["minimum_burst_bar"].to_numpy(dtype=float) + downstream,
+        frame["maximum_burst_bar"].to_numpy(dtype=float) + downstream,
     )
     missing = frame["next_installed_on"].notna()
     running = frame["removal_row"].eq(NO_ROW) & ~missing

@@ -51,8 +51,9 @@ def endings(
     removals : DataFrame, one row per removal
         Needs `reason`, `upset` (nullable boolean) and `peak_pressure_barg`.
     minimum_burst_barg, maximum_burst_barg : ndarray, shape (n_removals,)
-        Marked burst pressure less and plus burst tolerance of the disc that was
-        removed; NaN when unknown. [barg]
+        Upstream pressure at which the disc that was removed could burst at the least
+        and at the most: marked burst pressure less and plus burst tolerance, plus
+        back pressure; NaN when unknown. [barg]
 
     Returns
     -------

@@ -34,6 +34,8 @@ class LifeModel:
         The regression that stands in for it.
     regression_draws : ndarray or None, shape (n_draws, n_parameters)
         Its parameter draws.
+    why, fit_statement : str
+        Why this model, and how well it fits, in words.
     warnings : tuple of str
         What a reader must know before relying on it.
     """
@@ -43,6 +45,8 @@ class LifeModel:
     hazard_draws: TwoHazardDraws | None
     regression: Fit | None
     regression_draws: Array | None
+    why: str
+    fit_statement: str
     warnings: tuple[str, ...]
 
 
@@ -82,6 +86,8 @@ def fit_life_model(fleet: FleetData, *, n_draws: int, seed: int) -> LifeModel:
                 hazard_draws=parameter_draws(fitted, n_draws, seed),
                 regression=None,
                 regression_draws=None,
+                why="install checks are on record and some failed",
+                fit_statement="",
                 warnings=fitted.warnings,
             )
     return _regression(fleet, n_draws, seed, reasons)
@@ -130,5 +136,7 @@ def _regression(fleet: FleetData, n_draws: int, seed: int, reasons: list[str]) -
         hazard_draws=None,
         regression=fitted,
         regression_draws=draw_parameters(fitted, n_draws, np.random.default_rng(seed)),
-        warnings=(*reasons, *fitted.warnings),
+        why="; ".join(reasons) or "no install check on record failed often enough to enter",
+        fit_statement="",
+        warnings=fitted.warnings,
     )

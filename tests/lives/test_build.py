@@ -47,17 +47,16 @@ def removal(number: int, day: str, reason: str = "planned", position: str = "P1"
     }
 
 
-def lives_of(installs: list[dict], removals: list[dict], positions=("P1",)):
+def lives_of(installs: list[dict], removals: list[dict], **position):
+    place = {"position_id": "P1", "site": "S", "disc_code": "D1", **position}
     tables = {
-        "positions": table(
-            "positions", [{"position_id": p, "site": "S", "disc_code": "D1"} for p in positions]
-        ),
+        "positions": table("positions", [place]),
         "discs": table("discs", [{"disc_code": "D1", "family": "composite"}]),
         "installs": table("installs", installs),
         "removals": table("removals", removals),
     }
     duty = pd.DataFrame(
-        {"operating_ratio": 0.8, "minimum_burst_barg": 9.5, "maximum_burst_barg": 10.5},
+        {"operating_ratio": 0.8, "minimum_burst_bar": 9.5, "maximum_burst_bar": 10.5},
         index=[row["install_id"] for row in installs],
     )
     return build_lives(tables, duty, log_begins=BEGINS, export_date=EXPORT)
@@ -136,6 +135,15 @@ def test_a_disc_that_came_out_on_its_first_day_lived_half_a_day():
     first = lives[lives["install_id"] == "I1"].iloc[0]
     assert first["age_years"] == pytest.approx(0.5 / YEAR)
     assert "half a day" in first["inferred"]
+
+
+def test_back_pressure_raises_the_pressure_a_disc_bursts_at():
+    rows = [install(1, "2019-01-01")], [removal(1, "2020-01-01", "burst", peak_pressure_barg=10.0)]
+    alone = lives_of(*rows).frame
+    held = lives_of(*rows, back_pressure_barg=2.0).frame
+
+    assert alone["ending"].tolist() == ["demand"]
+    assert held["ending"].tolist() == ["premature"]
 
 
 def test_no_life_is_negative_and_every_row_is_used_once():

@@ -1,0 +1,295 @@
+"""The whole job as one call: a log folder in, findings out."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+
+from analytics import fleet as fleet_figures
+from analytics.duty.per_install import duty_per_install, duty_per_position
+from analytics.early.answer import (
+    early_answer,
+    excess_by_crew,
+    excess_by_lot,
+    hazard_by_age,
+    share_if_unclear,
+)
+from analytics.errors import InputError, NotEstimable
+from analytics.estimate import Estimate, from_draws
+from analytics.findings import Findings, Installation, Model, Wear, empty_frame
+from analytics.lives.build import build_lives
+from analytics.lives.today import fitted_today
+from analytics.lives.unclear import UnclearAs, premature_weight
+from analytics.logs.reading import CheckedLogs, read_logs
+from analytics.survival.curves import kaplan_meier, survival_frame
+from analytics.survival.fleet_data import CYCLES, RATIO, FleetData, fleet_data
+from analytics.survival.model import LifeModel, fit_life_model
+from analytics.survival.position_laws import PositionLaws, position_laws
+
+__all__ = ["run", "run_logs"]
+
+N_DRAWS = 400
+SEED = 20_170
+
+RATIO_DEFINITION = "min_burst: operating pressure over marked less burst tolerance"
+
+CAUTIONS = (
+    "Decision support only. The maker's written instructions, the code of construction, the "
+    "jurisdiction and the responsible licensed engineer prevail.",
+    "Early bursts say nothing of a disc that fails to open; those are listed apart.",
+    "What crews and lots show is association, not blame.",
+)
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class _Ledger:
+    """Collects, along the way, what could not be answered and what to beware of."""
+
+    not_answered: dict[str, str] = field(default_factory=dict)
+    cautions: list[str] = field(default_factory=list)
+
+    def try_for(self, question: str, answer: Callable[[], T]) -> T | None:
+        """Give the answer, or note why there is none."""
+        try:
+            return answer()
+        except NotEstimable as reason:
+            self.not_answered[question] = str(reason)
+            return None
+
+
+def run(
+    folder: Path,
+    *,
+    n_draws: int = N_DRAWS,
+    seed: int = SEED,
+    tell: Callable[[str], None] = lambda step: None,
+) -> Findings:
+    """Read a log folder and find everything there is to find.
+
+    Parameters
+    ----------
+    folder : Path
+        A log folder.
+    n_draws : int
+        Parameter draws behind every interval. [-]
+    seed : int
+        Seed of the draws: the same logs give the same findings.
+    tell : callable
+        Called with a few words before each step.
+
+    Returns
+    -------
+    Findings
+        Frozen; what could not be answered carries its reason.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be used at all.
+    """
+    tell("reading the logs")
+    return run_logs(read_logs(folder), n_draws=n_draws, seed=seed, tell=tell)
+
+
+def run_logs(
+    logs: CheckedLogs,
+    *,
+    n_draws: int = N_DRAWS,
+    seed: int = SEED,
+    tell: Callable[[str], None] = lambda step: None,
+) -> Findings:
+    """Find everything there is to find in checked logs; arguments as `run`."""
+    ledger = _Ledger()
+    begins, export = _period(logs, ledger)
+    tell("duty and disc lives")
+    duty = duty_per_position(logs.tables)
+    lives = build_lives(
+        logs.tables, duty_per_install(logs.tables), log_begins=begins, export_date=export
+    )
+    if lives.frame.empty:
+        raise InputError("no disc life lies in the logs: give positions, installs and removals")
+    today = fitted_today(lives.frame, logs.tables["positions"], duty, export_date=export)
+    today["family"] = today["disc_code"].map(logs.tables["discs"].set_index("disc_code")["family"])
+
+    tell("life model")
+    data = ledger.try_for("life model", lambda: fleet_data(lives.frame))
+    model, laws = None, None
+    if data is not None:
+        model = ledger.try_for(
+            "life model", lambda: fit_life_model(data, n_draws=n_draws, seed=seed)
+        )
+        laws = position_laws(model, data, lives.frame, today) if model is not None else None
+        ledger.not_answered.update(
+            {f"effect of: {name}": why for name, why in data.design.not_answered.items()}
+        )
+
+    tell("early failures")
+    found = _early(logs, lives.frame, data, model, ledger, n_draws=n_draws, seed=seed)
+
+    tell("the fleet")
+    share = (
+        found.installation.failures.set_index("life_id")["share"]
+        if found.installation is not None
+        else pd.Series(dtype=float)
+    )
+    return Findings(
+        title=logs.settings.title,
+        export_date=export,
+        log_begins=begins,
+        currency=logs.settings.currency,
+        rows=logs.rows,
+        quarantine=logs.quarantine,
+        lives=lives.frame,
+        endings=_endings(lives.frame),
+        life_curve=_life_curve(lives.frame, ledger),
+        hazard_curve=_hazard_curve(laws, lives.frame),
+        model=_model(model, data, ledger),
+        installation=found.installation,
+        wear=_wear(model, data),
+        crews=found.crews,
+        lots=found.lots,
+        duty=duty,
+        intervals=empty_frame("intervals"),
+        interval_curves={},
+        spares=empty_frame("spares"),
+        demand_weekly=empty_frame("demand_weekly"),
+        dangerous=fleet_figures.dangerous_events(lives.frame),
+        dangerous_bound=fleet_figures.dangerous_rate(lives.frame),
+        trend=fleet_figures.yearly_trend(lives.frame),
+        costs=fleet_figures.yearly_costs(lives.frame, share),
+        data_quality=fleet_figures.data_quality(lives.frame),
+        inferred=lives.inferred,
+        cautions=(*CAUTIONS, *ledger.cautions, *logs.notes),
+        not_answered=ledger.not_answered,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Early:
+    installation: Installation | None
+    crews: pd.DataFrame
+    lots: pd.DataFrame
+
+
+def _early(
+    logs: CheckedLogs,
+    lives: pd.DataFrame,
+    data: FleetData | None,
+    model: LifeModel | None,
+    ledger: _Ledger,
+    *,
+    n_draws: int,
+    seed: int,
+) -> _Early:
+    if data is None or model is None:
+        return _Early(installation=None, crews=empty_frame("crews"), lots=empty_frame("lots"))
+    crews = excess_by_crew(lives, data, model)
+    lots = excess_by_lot(lives, logs.tables["stock"], data, model)
+    flagged = frozenset(lots.loc[lots["flagged"], "lot"])
+    answer = ledger.try_for(
+        "installation", lambda: early_answer(lives, data, model, logs.tables, flagged)
+    )
+    if answer is None:
+        return _Early(installation=None, crews=crews, lots=lots)
+    either = {
+        unclear: share_if_unclear(lives, unclear, n_draws=n_draws, seed=seed)
+        for unclear in (UnclearAs.PREMATURE, UnclearAs.NOT_PREMATURE)
+    }
+    installation = Installation(
+        share_of_premature=answer.owed.total_share,
+        failures_owed=answer.owed.failures_owed,
+        share_all_unclear=either[UnclearAs.PREMATURE],
+        share_no_unclear=either[UnclearAs.NOT_PREMATURE],
+        defects=answer.defects,
+        failures=answer.failures,
+    )
+    return _Early(installation=installation, crews=crews, lots=lots)
+
+
+def _period(logs: CheckedLogs, ledger: _Ledger) -> tuple[date, date]:
+    """First and last day of the removals log, declared or, said so, inferred."""
+    found, fitted = logs.tables["removals"]["found_on"], logs.tables["installs"]["installed_on"]
+    days = pd.concat([found, fitted]).dropna()
+    begins, export = logs.settings.log_begins, logs.settings.export_date
+    if export is None:
+        if days.empty:
+            raise InputError("no install or removal carries a date: nothing can be dated")
+        export = days.max().date()
+        ledger.cautions.append(
+            f"logs.toml gives no export_date: the last day in the logs, {export}, stands for it."
+        )
+    if begins is None:
+        first = found.dropna().min() if found.notna().any() else days.min()
+        begins = first.date() if pd.notna(first) else export
+        ledger.cautions.append(
+            f"logs.toml gives no log_begins: the first removal, {begins}, stands for it. If "
+            "removals were logged earlier without any happening, early lives are understated."
+        )
+    if begins >= export:
+        raise InputError(f"log_begins must lie before export_date, got {begins} and {export}")
+    return begins, export
+
+
+def _endings(lives: pd.DataFrame) -> dict[str, int]:
+    return {str(name): int(count) for name, count in lives["ending"].value_counts().items()}
+
+
+def _life_curve(lives: pd.DataFrame, ledger: _Ledger) -> pd.DataFrame:
+    """Kaplan-Meier of premature failures; a leak counts at the middle of its interval."""
+    known = lives[lives["age_known"]]
+    premature = premature_weight(known, UnclearAs.NOT_PREMATURE).to_numpy() > 0
+    middle = (known["lower_years"] + known["upper_years"]).to_numpy() / 2
+    age = np.where(premature, middle, known["age_years"].to_numpy())
+    entry = np.minimum(known["entry_years"].to_numpy(), age * (1 - 1e-9))
+    curve = ledger.try_for("life curve", lambda: kaplan_meier(age, premature, entry=entry))
+    if curve is None:
+        return empty_frame("life_curve")
+    if curve.warning:
+        ledger.cautions.append(curve.warning)
+    return survival_frame(curve)
+
+
+def _hazard_curve(laws: PositionLaws | None, lives: pd.DataFrame) -> pd.DataFrame:
+    if laws is None:
+        return empty_frame("hazard_curve")
+    return hazard_by_age(laws, float(lives["age_years"].quantile(0.99)))
+
+
+def _model(model: LifeModel | None, data: FleetData | None, ledger: _Ledger) -> Model | None:
+    if model is None or data is None:
+        return None
+    ledger.cautions.extend(model.warnings)
+    return Model(
+        name=model.name,
+        why=model.why,
+        fit_statement=model.fit_statement,
+        lives=len(np.unique(data.life)),
+        failures=round(data.data.lifetimes.failures),
+        ratio_definition=RATIO_DEFINITION,
+    )
+
+
+def _wear(model: LifeModel | None, data: FleetData | None) -> Wear | None:
+    if model is None or data is None:
+        return None
+    if model.hazard_draws is not None:
+        shape, effects = 1 / model.hazard_draws.wear_sigma, model.hazard_draws.wear_effects
+        names: tuple[str, ...] = data.data.wear_names
+    else:
+        assert model.regression is not None
+        assert model.regression_draws is not None
+        shape, effects = np.exp(-model.regression_draws[:, -1]), model.regression_draws[:, 1:-1]
+        names = model.regression.names
+
+    def exponent(name: str) -> Estimate | None:
+        return from_draws(-effects[:, names.index(name)]) if name in names else None
+
+    return Wear(
+        shape=from_draws(shape), ratio_exponent=exponent(RATIO), cycle_exponent=exponent(CYCLES)
+    )
