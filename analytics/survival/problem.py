@@ -1,0 +1,470 @@
+r"""Life records made ready for the likelihood, and the climb to its summit.
+
+Log ages are shifted and scaled, covariates centred and divided by a quarter of their range,
+so the search sees the same numbers whatever the unit of time or of a covariate. With
+:math:`y = (\log t - m) / s` and :math:`\tilde x = (x - c) / k` the search runs in
+:math:`\theta = (\gamma_0, \gamma, \rho)`, :math:`z = \rho y - \gamma_0 - \gamma'\tilde x`.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.errors import InputError, NotConverged, NotEstimable
+from analytics.survival.kernels import (
+    EXACT,
+    INTERVAL,
+    LEFT,
+    RIGHT,
+    TRUNCATED,
+    column_spans,
+    likelihood_sums,
+)
+from analytics.survival.law import Family
+from analytics.survival.lifetimes import Lifetimes
+
+__all__ = ["Prior", "Problem", "Summit", "climb", "evaluate", "prepare", "starting_point"]
+
+Array = NDArray[np.float64]
+
+CODES = {Family.WEIBULL: 0, Family.EXPONENTIAL: 0, Family.LOGNORMAL: 1, Family.LOGLOGISTIC: 2}
+_TYPICAL_RHO = {0: 1.28, 1: 1.0, 2: 1.81}  # standard deviation of the standard log life
+_GAIN_DONE = 1e-13
+_MOST_STEPS = 200
+_RHO_UNBOUNDED = 1e9
+_NARROW = 1e-7  # an interval this narrow, relative to the age, is an exact age
+_SAMPLE_ABOVE, _SAMPLE_ROWS = 20_000, 4_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prior:
+    r"""What was known before the data, as a weak prior; stated with every result that used it.
+
+    Attributes
+    ----------
+    shape_median : float
+        Median of the prior on the shape 1 / sigma. [-]
+    shape_factor : float
+        95 % of the prior lies within the median times or divided by this factor, > 1. [-]
+    effect_sd : float
+        Standard deviation of the normal prior, about 0, on each covariate's effect divided
+        by sigma; under a Weibull life that is the log hazard ratio per unit. inf: no prior. [-]
+    """
+
+    shape_median: float = 1.5
+    shape_factor: float = 3.0
+    effect_sd: float = np.inf
+
+    def __post_init__(self) -> None:
+        if not (self.shape_median > 0 and self.shape_factor > 1 and self.effect_sd > 0):
+            raise InputError(
+                "a prior needs shape_median > 0, shape_factor > 1 and effect_sd > 0, got "
+                f"{self.shape_median!r}, {self.shape_factor!r}, {self.effect_sd!r}"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """Life records as the kernels take them.
+
+    Attributes
+    ----------
+    family : int
+        Code of the family in the kernels.
+    kind : ndarray of uint8, shape (n,)
+        Kind of each row.
+    entry, lower, upper : ndarray, shape (n,)
+        Log ages, shifted by `time_centre` and divided by `time_spread`. [-]
+    weight : ndarray, shape (n,)
+        Lives a row stands for. [-]
+    design : ndarray, shape (n, p)
+        Covariates as given.
+    centre, spread, reach : ndarray, shape (p,)
+        Centre and scale of each covariate, and its greatest scaled distance from the centre.
+    time_centre, time_spread : float
+        Shift and scale of the log ages.
+    exact_weight : float
+        Lives whose age at the end is exact. [-]
+    constant : float
+        Part of the log-likelihood that no parameter moves.
+    names : tuple of str
+        Covariate names.
+    fixed_rho : float or None
+        1 / sigma when it is not estimated (exponential, assumed shape). [-]
+    prior : Prior or None
+        Weak prior, if any.
+    """
+
+    family: int
+    kind: NDArray[np.uint8]
+    entry: Array
+    lower: Array
+    upper: Array
+    weight: Array
+    design: Array
+    centre: Array
+    spread: Array
+    reach: Array
+    time_centre: float
+    time_spread: float
+    exact_weight: float
+    constant: float
+    names: tuple[str, ...]
+    fixed_rho: float | None
+    prior: Prior | None
+
+    @property
+    def natural(self) -> Array:
+        """Matrix that takes theta to (intercept, slopes, 1) / sigma in the caller's units."""
+        p = len(self.spread)
+        matrix = np.diag(np.r_[1.0, 1 / self.spread, 1 / self.time_spread])
+        matrix[0, 1 : p + 1] = -self.centre / self.spread
+        matrix[0, -1] = self.time_centre / self.time_spread
+        return matrix
+
+    @property
+    def free(self) -> Array:
+        """Basis of the directions the search may take, shape (p + 2, r)."""
+        basis = np.eye(len(self.spread) + 2)
+        return basis if self.fixed_rho is None else basis[:, :-1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summit:
+    """Where a climb ended.
+
+    Attributes
+    ----------
+    theta : ndarray, shape (p + 2,)
+        Parameters in the search's own scales. [-]
+    value : float
+        Log-likelihood, with the log prior if there is one.
+    hessian : ndarray, shape (p + 2, p + 2)
+        Second derivatives of `value` at `theta`.
+    step : ndarray, shape (p + 2,)
+        The last Newton step; far from nothing when the summit lies at infinity.
+    steps : int
+        Newton steps taken.
+    """
+
+    theta: Array
+    value: float
+    hessian: Array
+    step: Array
+    steps: int
+
+
+def prepare(
+    data: Lifetimes,
+    family: Family,
+    design: Array | None = None,
+    names: tuple[str, ...] = (),
+    *,
+    shape: float | None = None,
+    prior: Prior | None = None,
+) -> Problem:
+    """Check the covariates and bring records to the form the kernels take.
+
+    Parameters
+    ----------
+    data : Lifetimes
+        n checked records.
+    family : Family
+        Family of life.
+    design : ndarray, shape (n, p), optional
+        Covariates, without an intercept.
+    names : tuple of str
+        Covariate names, p of them.
+    shape : float, optional
+        Assumed 1 / sigma, not estimated. [-]
+    prior : Prior, optional
+        Weak prior.
+
+    Returns
+    -------
+    Problem
+
+    Raises
+    ------
+    InputError
+        If the covariates have the wrong shape, are not finite or not named.
+    NotEstimable
+        If nothing failed, or a covariate is the same in every row.
+    """
+    n = len(data)
+    covariates = _covariates(design, names, n)
+    if data.failures <= 0:
+        raise NotEstimable(
+            "at least one life must have ended to fit a life curve, got none; "
+            "a bound by assumed shape is possible"
+        )
+    if shape is not None and not (shape > 0 and np.isfinite(shape)):
+        raise InputError(f"an assumed shape must be > 0, got {shape!r}")
+    spans = column_spans(covariates)
+    _refuse_bad_columns(spans, names)
+    kind, entry, lower, upper, constant = _rows(data)
+    centre, spread = _standardise(kind, (entry, lower, upper))
+    exact = float(data.weight @ (kind % TRUNCATED == EXACT))
+    scale = (spans[2] - spans[1]) / 4
+    return Problem(
+        family=CODES[family],
+        kind=kind,
+        entry=entry,
+        lower=lower,
+        upper=upper,
+        weight=data.weight,
+        design=covariates,
+        centre=spans[0],
+        spread=scale,
+        reach=np.maximum(spans[2] - spans[0], spans[0] - spans[1]) / scale,
+        time_centre=centre,
+        time_spread=spread,
+        exact_weight=exact,
+        constant=constant - exact * np.log(spread),
+        names=names,
+        fixed_rho=1.0 if family is Family.EXPONENTIAL else shape,
+        prior=prior,
+    )
+
+
+def _covariates(design: Array | None, names: tuple[str, ...], n: int) -> Array:
+    if design is None:
+        design = np.empty((n, 0))
+    covariates = np.ascontiguousarray(design, dtype=float)
+    if covariates.ndim != 2 or covariates.shape != (n, len(names)):
+        raise InputError(
+            f"covariates must have shape ({n}, {len(names)}): a row per life, a column per "
+            f"name; got {covariates.shape}"
+        )
+    if len(set(names)) < len(names):
+        raise InputError(f"covariate names must differ, got {', '.join(names)}")
+    return covariates
+
+
+def _refuse_bad_columns(spans: Array, names: tuple[str, ...]) -> None:
+    mean, low, high = spans
+    bad = [
+        name for name, good in zip(names, np.isfinite(mean + high - low), strict=True) if not good
+    ]
+    if bad:
+        raise InputError(f"covariates must be finite in every row; not so: {', '.join(bad)}")
+    same = [name for name, one in zip(names, low == high, strict=True) if one]
+    if same:
+        raise NotEstimable(
+            f"a covariate must vary to show an effect; the same in every row: {', '.join(same)}"
+        )
+
+
+def _rows(data: Lifetimes) -> tuple[NDArray[np.uint8], Array, Array, Array, float]:
+    """Kind of each row, its log ages and the constant of the log-likelihood.
+
+    An array that no row needs is the same object as another that is there, to save memory.
+    """
+    exact, ended = data.exact, data.ended
+    kind = np.where(exact, np.uint8(EXACT), np.uint8(RIGHT)).astype(np.uint8)
+    lower = _log(data.lower)
+    constant = -float(data.weight @ np.where(exact, lower, 0.0))
+    upper = entry = lower
+    within = ended & ~exact
+    if within.any():
+        upper = _log(np.where(ended, data.upper, 1.0))
+        kind[within] = np.where(data.lower[within] > 0, INTERVAL, LEFT)
+        narrow = within & (data.upper - data.lower < _NARROW * data.upper)
+        kind[narrow] = EXACT
+        lower[narrow] = (lower[narrow] + upper[narrow]) / 2
+        width = np.log(np.log(data.upper[narrow] / data.lower[narrow]))
+        constant += float(data.weight[narrow] @ width)
+    seen_late = data.entry > 0
+    if seen_late.any():
+        entry = _log(data.entry)
+        kind[seen_late] += TRUNCATED
+    return kind, entry, lower, upper, constant
+
+
+def _log(age: Array) -> Array:
+    """Log age; age 0, where nothing has failed yet, far below any other."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.maximum(np.log(age), -1e6))
+
+
+def _standardise(
+    kind: NDArray[np.uint8], columns: tuple[Array, Array, Array]
+) -> tuple[float, float]:
+    """Shift and scale the log ages in place; gives the shift and the scale."""
+    _, lower, upper = columns
+    seen = lower if upper is lower else np.where(kind % TRUNCATED == LEFT, upper, lower)
+    known = seen[seen > -1e6]
+    centre = float(known.mean())
+    spread = float(known.std())
+    if not spread > 1e-12 * max(1.0, abs(centre)):
+        spread = 1.0
+    for column in {id(column): column for column in columns}.values():
+        column -= centre
+        column /= spread
+    return centre, spread
+
+
+def starting_point(problem: Problem) -> Array:
+    """Give a place to start the climb: no effects, a typical spread, the failures matched.
+
+    Many rows first send a strided sample of themselves up, which leaves two or three
+    steps for the whole.
+    """
+    n, p = problem.design.shape
+    rho = _TYPICAL_RHO[problem.family]
+    if problem.fixed_rho is not None:
+        rho = problem.fixed_rho * problem.time_spread
+    if n > _SAMPLE_ABOVE:
+        part = _every(problem, n // _SAMPLE_ROWS)
+        try:
+            theta = climb(part, starting_point(part), problem.free).theta
+        except NotEstimable:
+            pass
+        else:
+            if np.abs(theta).max() < 1e3:
+                return theta
+    with np.errstate(over="ignore"):
+        exposure = np.exp(
+            rho * np.where(problem.kind % TRUNCATED == LEFT, problem.upper, problem.lower)
+        )
+        late = problem.kind >= TRUNCATED
+        exposure = exposure - np.where(late, np.exp(rho * problem.entry), 0.0)
+    failures = float(problem.weight @ (problem.kind % TRUNCATED != RIGHT))
+    total = float(problem.weight @ exposure)
+    level = np.log(total / failures) if 0 < total < np.inf else 0.0
+    return np.concatenate(([level], np.zeros(p), [rho]))
+
+
+def _every(problem: Problem, stride: int) -> Problem:
+    """The problem of every stride-th row."""
+    weight = problem.weight[::stride].copy()
+    kind = problem.kind[::stride].copy()
+    return replace(
+        problem,
+        kind=kind,
+        entry=problem.entry[::stride].copy(),
+        lower=problem.lower[::stride].copy(),
+        upper=problem.upper[::stride].copy(),
+        weight=weight,
+        design=problem.design[::stride].copy(),
+        exact_weight=float(weight @ (kind % TRUNCATED == EXACT)),
+    )
+
+
+def evaluate(problem: Problem, theta: Array) -> tuple[float, Array, Array]:
+    """Give the log-likelihood (with the log prior, if any), its gradient and Hessian at theta."""
+    value, gradient, hessian = likelihood_sums(
+        problem.family,
+        problem.kind,
+        problem.entry,
+        problem.lower,
+        problem.upper,
+        problem.weight,
+        problem.design,
+        problem.centre,
+        problem.spread,
+        theta,
+    )
+    rho = theta[-1]
+    value += problem.constant + problem.exact_weight * np.log(rho)
+    gradient[-1] += problem.exact_weight / rho
+    hessian[-1, -1] -= problem.exact_weight / rho**2
+    if problem.prior is not None:
+        value += _add_prior(problem, problem.prior, theta, gradient, hessian)
+    return value, gradient, hessian
+
+
+def _add_prior(
+    problem: Problem, prior: Prior, theta: Array, gradient: Array, hessian: Array
+) -> float:
+    """Add the slopes of the log prior in place; gives its value, up to a constant."""
+    value = 0.0
+    if problem.fixed_rho is None:
+        rho = theta[-1]
+        precision = (1.959964 / np.log(prior.shape_factor)) ** 2
+        off = np.log(rho / (prior.shape_median * problem.time_spread))
+        value -= precision * off**2 / 2
+        gradient[-1] -= precision * off / rho
+        hessian[-1, -1] -= precision * (1 - off) / rho**2
+    effects = theta[1:-1]
+    tightness = 1 / (prior.effect_sd * problem.spread) ** 2
+    gradient[1:-1] -= tightness * effects
+    hessian[np.arange(1, len(theta) - 1), np.arange(1, len(theta) - 1)] -= tightness
+    return value - float(tightness @ effects**2) / 2
+
+
+def climb(problem: Problem, start: Array, basis: Array) -> Summit:
+    """Climb to the summit by Newton's method with a line search.
+
+    Parameters
+    ----------
+    problem : Problem
+        What to climb.
+    start : ndarray, shape (p + 2,)
+        Where to start; rho > 0.
+    basis : ndarray, shape (p + 2, r)
+        Directions that may be taken; the climb stays on `start` plus their span.
+
+    Returns
+    -------
+    Summit
+
+    Raises
+    ------
+    NotEstimable
+        If the likelihood grows without bound as the spread of life goes to nothing.
+    NotConverged
+        If the steps run out.
+    """
+    theta = start
+    value, gradient, hessian = evaluate(problem, theta)
+    for steps in range(_MOST_STEPS):
+        step, gain = _newton_step(gradient, hessian, basis)
+        if gain < _GAIN_DONE:
+            return Summit(
+                theta=theta + step,
+                value=value + gain / 2,
+                hessian=hessian,
+                step=step,
+                steps=steps,
+            )
+        if theta[-1] > _RHO_UNBOUNDED:
+            raise NotEstimable(
+                "failures must differ in age to show the spread of life, but given the covariates "
+                "all of them lie at one age; add lives, drop covariates or assume a shape"
+            )
+        slack = 1e-14 * (abs(value) + problem.exact_weight)
+        length = 1.0 if step[-1] > -0.9 * theta[-1] else 0.9 * theta[-1] / -step[-1]
+        for _ in range(60):
+            trial = theta + length * step
+            new_value, gradient, hessian = evaluate(problem, trial)
+            if new_value >= value + 1e-4 * length * gain - slack:
+                break
+            length /= 2
+        else:
+            raise NotConverged(
+                f"the likelihood search stalled after {steps} steps, gain {gain:.3g}"
+            )
+        theta, value = trial, new_value
+    raise NotConverged(f"the likelihood search did not end within {_MOST_STEPS} steps")
+
+
+def _newton_step(gradient: Array, hessian: Array, basis: Array) -> tuple[Array, float]:
+    """The Newton step within the basis, and the gain in value it promises twice over.
+
+    Where the surface does not curve down (possible under left truncation) the curvature's
+    size stands in, which still points uphill.
+    """
+    slope = basis.T @ gradient
+    bend = -(basis.T @ hessian @ basis)
+    unit = 1 / np.sqrt(np.maximum(np.abs(np.diag(bend)), 1e-300))
+    scaled = bend * np.outer(unit, unit)
+    try:
+        np.linalg.cholesky(scaled)
+        along = unit * np.linalg.solve(scaled, unit * slope)
+    except np.linalg.LinAlgError:
+        roots, axes = np.linalg.eigh(scaled)
+        roots = np.maximum(np.abs(roots), 1e-10)
+        along = unit * (axes @ ((axes.T @ (unit * slope)) / roots))
+    return basis @ along, float(slope @ along)
