@@ -29,7 +29,7 @@ _PATTERNS = {
     "%M": r"(?P<M>\d{2})",
     "%S": r"(?P<S>\d{2})",
 }
-_FIRST_YEAR, _LAST_YEAR = 1900, 2200
+_FIRST_YEAR, _LAST_YEAR = 1950, 2200
 
 
 def day_parser(settings: Settings) -> Callable[[str], date | Refusal]:

@@ -19,7 +19,7 @@ from analytics.logs.columns import empty_frame
 from analytics.logs.cross_checks import ask, keep_out_unknown, rename_positions
 from analytics.logs.files import SUFFIXES, RawTable, read_file
 from analytics.logs.headers import count_known
-from analytics.logs.settings import Settings, read_settings
+from analytics.logs.settings import Settings, read_settings, settings_of
 from analytics.logs.tables import TABLES, Table
 from analytics.logs.unit_doubts import doubt_units
 
@@ -146,7 +146,9 @@ def read_raw_tables(
             _tell(progress, f"reading {path.name}", 0.5 * done / total)
             done += 1
             try:
-                raws.setdefault(name, []).append(_read(path, TABLES[name], settings))
+                raws.setdefault(name, []).append(
+                    _read(path, TABLES[name], settings_of(settings, name))
+                )
             except InputError as error:
                 problems.append(str(error))
     if problems:
@@ -198,7 +200,7 @@ def check_tables(
     for done, (name, parts) in enumerate(raws.items()):
         _tell(progress, f"checking {name}", 0.5 + 0.4 * done / len(raws))
         try:
-            table = check_table(TABLES[name], parts, settings, last_day=last_day)
+            table = check_table(TABLES[name], parts, settings_of(settings, name), last_day=last_day)
         except InputError as error:
             problems.append(str(error))
             continue

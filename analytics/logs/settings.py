@@ -7,7 +7,7 @@ twice) is settled here by the plant and nowhere by us.
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import field, fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Literal
@@ -19,10 +19,23 @@ from pydantic.dataclasses import dataclass
 from analytics.errors import InputError
 from analytics.logs.tables import TABLES
 
-__all__ = ["FILE_NAME", "Renamed", "Settings", "parse_settings", "read_settings"]
+__all__ = [
+    "FILE_NAME",
+    "Format",
+    "Renamed",
+    "Settings",
+    "parse_settings",
+    "read_settings",
+    "settings_of",
+]
 
 FILE_NAME = "logs.toml"
 _LARGEST = 1_000_000
+Decimal = Literal[".", ","]
+Thousands = Literal["", ".", ",", " ", "'"]
+Encoding = Literal["utf-8", "utf-16", "cp1252"]
+Delimiter = Literal[",", ";", "\t", "|"]
+
 _STRICT = ConfigDict(extra="forbid", hide_input_in_errors=False)
 _PARTS = {"%d", "%m", "%Y", "%y", "%b", "%H", "%M", "%S"}
 
@@ -42,6 +55,24 @@ class Renamed:
     was: str
     now: str
     until: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class Format:
+    """How one table is written where it differs from the rest; None follows the rest.
+
+    Attributes
+    ----------
+    date_format, decimal, thousands, time_zone, encoding, delimiter : str or None
+        As in `Settings`.
+    """
+
+    date_format: str | None = None
+    decimal: Decimal | None = None
+    thousands: Thousands | None = None
+    time_zone: str | None = None
+    encoding: Encoding | None = None
+    delimiter: Delimiter | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
@@ -79,6 +110,8 @@ class Settings:
     sources : mapping
         Per table: the files that hold it when their names do not say so;
         `book.xlsx#Sheet2` names a sheet.
+    formats : mapping of str to Format
+        Per table: how it is written where it differs from the rest.
     """
 
     title: str = ""
@@ -86,17 +119,32 @@ class Settings:
     log_begins: date | None = None
     export_date: date | None = None
     date_format: str | None = None
-    decimal: Literal[".", ","] = "."
-    thousands: Literal["", ".", ",", " ", "'"] = ""
+    decimal: Decimal = "."
+    thousands: Thousands = ""
     time_zone: str | None = None
-    encoding: Literal["utf-8", "utf-16", "cp1252"] | None = None
-    delimiter: Literal[",", ";", "\t", "|"] | None = None
+    encoding: Encoding | None = None
+    delimiter: Delimiter | None = None
     blank: tuple[str, ...] = ()
     columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     words: Mapping[str, Mapping[str, Mapping[str, str]]] = field(default_factory=dict)
     renamed: tuple[Renamed, ...] = ()
     sources: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    formats: Mapping[str, Format] = field(default_factory=dict)
+
+
+def settings_of(settings: Settings, table: str) -> Settings:
+    r"""Give the settings that hold for one table.
+
+    Examples
+    --------
+    >>> both = parse_settings('decimal = ","\n[formats.discs]\ndecimal = "."')
+    >>> settings_of(both, "discs").decimal, settings_of(both, "stock").decimal
+    ('.', ',')
+    """
+    own = settings.formats.get(table, Format())
+    named = {part.name: getattr(own, part.name) for part in fields(own)}
+    return replace(settings, **{name: value for name, value in named.items() if value is not None})
 
 
 _ADAPTER = TypeAdapter(Settings)
@@ -142,6 +190,8 @@ def parse_settings(text: str) -> Settings:
         problems = [f"{'.'.join(map(str, item['loc']))}: {item['msg']}" for item in error.errors()]
         raise InputError(f"{FILE_NAME}: {'; '.join(problems)}") from None
     problems = [*_unknown_names(settings), *_contradictions(settings)]
+    for table in settings.formats:
+        problems += [f"{table}: {text}" for text in _contradictions(settings_of(settings, table))]
     if problems:
         raise InputError(f"{FILE_NAME}: {'; '.join(problems)}")
     return settings
@@ -150,8 +200,8 @@ def parse_settings(text: str) -> Settings:
 def _unknown_names(settings: Settings) -> list[str]:
     """Name every table, column or file that a mapping points at in vain."""
     problems = []
-    sections = (settings.columns, settings.units, settings.words, settings.sources)
-    for section, mapping in zip(("columns", "units", "words", "sources"), sections, strict=True):
+    for section in ("columns", "units", "words", "sources", "formats"):
+        mapping = getattr(settings, section)
         problems += [f"{section}.{name} is no table" for name in mapping if name not in TABLES]
     pointed = [
         *((name, target) for name, map_ in settings.columns.items() for target in map_.values()),

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, datetime
 
 from analytics.logs.dates import day_parser, moment_parser
+from analytics.logs.formulas import restore
 from analytics.logs.refusals import Reason, Refusal
 from analytics.logs.settings import Settings
 from analytics.logs.tables import Column, Kind
@@ -66,7 +67,7 @@ def value_parser(
 def _by_kind(column: Column, settings: Settings) -> Callable[[str], Value | Refusal]:
     match column.kind:
         case Kind.TEXT:
-            return lambda text: text
+            return restore
         case Kind.CODE:
             return _code_parser(column.allowed)
         case Kind.YES_NO:

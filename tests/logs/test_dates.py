@@ -1,0 +1,140 @@
+import os
+import subprocess
+import sys
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from analytics.logs.dates import day_parser, moment_parser
+from analytics.logs.refusals import Refusal
+from analytics.logs.settings import Settings
+
+
+def code(value):
+    return value.reason.value if isinstance(value, Refusal) else value
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("2021-04-03", date(2021, 4, 3)),
+        ("2021-04-03 23:59", date(2021, 4, 3)),
+        ("2021-04-03T00:00:00", date(2021, 4, 3)),
+        ("2020-02-29", date(2020, 2, 29)),
+        ("2021-02-29", "not_a_date"),
+        ("1917-03-14", "not_a_date"),
+        ("9999-01-01", "not_a_date"),
+        ("03/04/2021", "ambiguous_date"),
+        ("3.4.2021", "ambiguous_date"),
+        ("03-APR-2021", "ambiguous_date"),
+        ("44289", "not_a_date"),
+        ("next week", "not_a_date"),
+        ("2021-04-03T23:30:00Z", "zone_unknown"),
+        ("2021-4-3", "ambiguous_date"),
+    ],
+)
+def test_days_are_iso_or_refused(text, value):
+    assert code(day_parser(Settings())(text)) == value
+
+
+@pytest.mark.parametrize(
+    ("form", "text", "value"),
+    [
+        ("%d/%m/%Y", "03/04/2021", date(2021, 4, 3)),
+        ("%m/%d/%Y", "03/04/2021", date(2021, 3, 4)),
+        ("%m/%d/%Y", "13/04/2021", "not_a_date"),
+        ("%d.%m.%y", "3.4.21", date(2021, 4, 3)),
+        ("%d.%m.%y", "3.4.69", date(1969, 4, 3)),
+        ("%d-%b-%Y", "03-APR-2021", date(2021, 4, 3)),
+        ("%d-%b-%Y", "03-MAI-2021", "not_a_date"),
+        ("%d/%m/%Y", "2021-04-03", date(2021, 4, 3)),
+        ("%Y-%d-%m", "2021-04-03", date(2021, 3, 4)),
+        ("%Y-%d-%m", "2021-04-13", "not_a_date"),
+    ],
+)
+def test_a_declared_format_settles_day_and_month(form, text, value):
+    assert code(day_parser(Settings(date_format=form))(text)) == value
+
+
+def test_an_offset_moves_the_day_into_the_declared_zone():
+    parse = day_parser(Settings(time_zone="Asia/Kolkata"))
+    assert parse("2021-04-03T20:00:00Z") == date(2021, 4, 4)
+    assert parse("2021-04-03T20:00:00") == date(2021, 4, 3)
+
+
+# Clock changes as published in the IANA time zone database, version 2021a and later:
+# Europe/Berlin 2021-03-28 and 2021-10-31, America/New_York 2021-03-14 and 2021-11-07,
+# Australia/Lord_Howe moves by half an hour (2021-10-03 and 2021-04-04).
+@pytest.mark.parametrize(
+    ("zone", "text", "value"),
+    [
+        ("Europe/Berlin", "2021-10-31 02:30", "ambiguous_hour"),
+        ("Europe/Berlin", "2021-10-31 03:00", datetime(2021, 10, 31, 2, tzinfo=UTC)),
+        ("Europe/Berlin", "2021-03-28 02:30", "no_such_hour"),
+        ("Europe/Berlin", "2021-10-31 02:30+02:00", datetime(2021, 10, 31, 0, 30, tzinfo=UTC)),
+        ("America/New_York", "2021-11-07 01:30", "ambiguous_hour"),
+        ("America/New_York", "2021-03-14 02:30", "no_such_hour"),
+        ("Australia/Lord_Howe", "2021-04-04 01:45", "ambiguous_hour"),
+        ("Australia/Lord_Howe", "2021-10-03 02:15", "no_such_hour"),
+        ("Asia/Kolkata", "2021-10-31 02:30", datetime(2021, 10, 30, 21, tzinfo=UTC)),
+        ("UTC", "2021-10-31 02:30:15.5", datetime(2021, 10, 31, 2, 30, 15, 500_000, tzinfo=UTC)),
+        (None, "2021-10-31 02:30", "zone_unknown"),
+        (None, "2021-10-31 02:30-05:00", datetime(2021, 10, 31, 7, 30, tzinfo=UTC)),
+    ],
+)
+def test_moments_and_the_hours_that_clocks_repeat_or_skip(zone, text, value):
+    assert code(moment_parser(Settings(time_zone=zone))(text)) == value
+
+
+ZONES = (
+    "UTC",
+    "Europe/Berlin",
+    "America/New_York",
+    "Asia/Kolkata",
+    "Australia/Lord_Howe",
+    "America/St_Johns",
+)
+
+
+def test_six_zones_agree_on_the_time_between_two_moments():
+    # One pair of instants, written on the wall clocks of six plants; clocks change in between.
+    first, second = datetime(2021, 1, 5, 3, 17, tzinfo=UTC), datetime(2021, 7, 9, 12, 4, tzinfo=UTC)
+    for zone in ZONES:
+        parse = moment_parser(Settings(time_zone=zone))
+        clock = ZoneInfo(zone)
+        walls = [f"{moment.astimezone(clock):%Y-%m-%d %H:%M}" for moment in (first, second)]
+        assert parse(walls[1]) - parse(walls[0]) == second - first
+
+
+SCRIPT = """
+import locale, time
+try:
+    locale.setlocale(locale.LC_ALL, "")
+except locale.Error:
+    pass
+from analytics.logs.dates import day_parser
+from analytics.logs.settings import Settings
+parse = day_parser(Settings(date_format="%d-%b-%Y"))
+print((parse("09-MAR-2021") - parse("28-Feb-2021")).days, time.tzname[0])
+"""
+
+
+def test_four_locales_and_two_machine_zones_give_the_same_days():
+    runs = [
+        subprocess.run(
+            [sys.executable, "-c", SCRIPT],
+            env={**os.environ, "LC_ALL": name, "TZ": zone},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout.split()
+        for name, zone in (
+            ("C", "UTC"),
+            ("de_DE.UTF-8", "Europe/Berlin"),
+            ("en_US.UTF-8", "America/New_York"),
+            ("hi_IN.UTF-8", "Asia/Kolkata"),
+        )
+    ]
+    assert [run[0] for run in runs] == ["9"] * 4
+    assert len({run[1] for run in runs}) > 1, "the machine zone never changed: nothing was tested"
