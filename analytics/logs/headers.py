@@ -9,9 +9,11 @@ from analytics.logs.settings import Settings
 from analytics.logs.tables import Column, Table
 from analytics.units import convert_from, unit_words
 
-__all__ = ["Header", "count_known", "match_header"]
+__all__ = ["Header", "bare_name", "count_known", "match_header", "ours", "unit_in"]
 
 _WITH_UNIT = re.compile(r"(.*?)\s*\[([^\[\]]*)\]", re.DOTALL)
+
+_ANY_UNIT = re.compile(r"[\[(]([^\[\]()]*)[\])]\s*$")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +43,7 @@ class Header:
 
 def count_known(cells: Sequence[str], table: Table, settings: Settings) -> int:
     """Count the cells of a header that name a column of the table."""
-    names = {_ours(cell, table, settings)[0] for cell in cells}
+    names = {ours(cell, table, settings)[0] for cell in cells}
     return sum(column.name in names for column in table.columns)
 
 
@@ -70,7 +72,7 @@ def match_header(cells: Sequence[str], table: Table, settings: Settings) -> Head
     declared = {column.name: column for column in table.columns}
     measured = {f"{name}_unit": name for name, column in declared.items() if column.dimension}
     for place, cell in enumerate(cells):
-        name, unit = _ours(cell, table, settings)
+        name, unit = ours(cell, table, settings)
         target = places if name in declared else unit_places if name in measured else None
         if target is None:
             unknown += [cell.strip()] if cell.strip() else []
@@ -98,8 +100,8 @@ def match_header(cells: Sequence[str], table: Table, settings: Settings) -> Head
     )
 
 
-def _ours(cell: str, table: Table, settings: Settings) -> tuple[str, str | None]:
-    """Our name for a header cell, and the unit it carries."""
+def ours(cell: str, table: Table, settings: Settings) -> tuple[str, str | None]:
+    """Give our name for a header cell, and the unit it carries."""
     cell = cell.strip()
     match = _WITH_UNIT.fullmatch(cell)
     bare, unit = (match[1].strip(), match[2].strip()) if match else (cell, None)
@@ -109,6 +111,29 @@ def _ours(cell: str, table: Table, settings: Settings) -> tuple[str, str | None]
     if bare in mapped:
         return mapped[bare], unit
     return bare.casefold(), unit
+
+
+def bare_name(cell: str) -> str:
+    """Strip a header cell of its unit, in square or round brackets.
+
+    Examples
+    --------
+    >>> bare_name("Peak pressure (bar g)")
+    'Peak pressure'
+    """
+    return _ANY_UNIT.sub("", cell).strip()
+
+
+def unit_in(cell: str) -> str | None:
+    """Give what stands in a header's brackets, square or round, without spaces.
+
+    Examples
+    --------
+    >>> unit_in("Peak pressure (bar g)"), unit_in("Peak pressure")
+    ('barg', None)
+    """
+    match = _ANY_UNIT.search(cell)
+    return re.sub(r"\s", "", match[1]) if match else None
 
 
 def _unit_problem(column: Column, unit: str) -> str:
