@@ -26,9 +26,10 @@ from analytics.lives.today import fitted_today
 from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.reading import CheckedLogs, read_logs
 from analytics.survival.curves import kaplan_meier, survival_frame
-from analytics.survival.fleet_data import CYCLES, RATIO, FleetData, fleet_data
-from analytics.survival.model import LifeModel, fit_life_model
+from analytics.survival.fleet_data import CYCLES, RATIO, FleetData
+from analytics.survival.model import LifeModel, wear_draws
 from analytics.survival.position_laws import PositionLaws, position_laws
+from analytics.survival.unclear_endings import fit_to_lives
 
 __all__ = ["run", "run_logs"]
 
@@ -118,19 +119,18 @@ def run_logs(
     today["family"] = today["disc_code"].map(logs.tables["discs"].set_index("disc_code")["family"])
 
     tell("life model")
-    data = ledger.try_for("life model", lambda: fleet_data(lives.frame))
-    model, laws = None, None
-    if data is not None:
-        model = ledger.try_for(
-            "life model", lambda: fit_life_model(data, n_draws=n_draws, seed=seed)
-        )
-        laws = position_laws(model, data, lives.frame, today) if model is not None else None
+    fitted = ledger.try_for(
+        "life model", lambda: _fit(lives.frame, logs, n_draws=n_draws, seed=seed)
+    )
+    laws = None
+    if fitted is not None:
+        laws = position_laws(fitted.model, fitted.data, lives.frame, today)
         ledger.not_answered.update(
-            {f"effect of: {name}": why for name, why in data.design.not_answered.items()}
+            {f"effect of: {name}": why for name, why in fitted.data.design.not_answered.items()}
         )
 
     tell("early failures")
-    found = _early(logs, lives.frame, data, model, ledger, n_draws=n_draws, seed=seed)
+    found = _early(logs, lives.frame, fitted, ledger, n_draws=n_draws, seed=seed)
 
     tell("the fleet")
     share = (
@@ -149,9 +149,9 @@ def run_logs(
         endings=_endings(lives.frame),
         life_curve=_life_curve(lives.frame, ledger),
         hazard_curve=_hazard_curve(laws, lives.frame),
-        model=_model(model, data, ledger),
+        model=_model(fitted, ledger),
         installation=found.installation,
-        wear=_wear(model, data),
+        wear=_wear(fitted),
         crews=found.crews,
         lots=found.lots,
         duty=duty,
@@ -171,6 +171,25 @@ def run_logs(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Fitted:
+    """The life model, its data, and the lots as they looked before they got a covariate."""
+
+    data: FleetData
+    model: LifeModel
+    lots: pd.DataFrame
+
+
+def _fit(lives: pd.DataFrame, logs: CheckedLogs, *, n_draws: int, seed: int) -> _Fitted:
+    """Fit once to find suspect lots, then, if any, again with those lots apart."""
+    data, model = fit_to_lives(lives, n_draws=n_draws, seed=seed)
+    lots = excess_by_lot(lives, logs.tables["stock"], data, model)
+    suspect = tuple(lots.loc[lots["flagged"], "lot"])
+    if suspect:
+        data, model = fit_to_lives(lives, suspect_lots=suspect, n_draws=n_draws, seed=seed)
+    return _Fitted(data=data, model=model, lots=lots)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Early:
     installation: Installation | None
     crews: pd.DataFrame
@@ -180,25 +199,24 @@ class _Early:
 def _early(
     logs: CheckedLogs,
     lives: pd.DataFrame,
-    data: FleetData | None,
-    model: LifeModel | None,
+    fitted: _Fitted | None,
     ledger: _Ledger,
     *,
     n_draws: int,
     seed: int,
 ) -> _Early:
-    if data is None or model is None:
+    if fitted is None:
         return _Early(installation=None, crews=empty_frame("crews"), lots=empty_frame("lots"))
-    crews = excess_by_crew(lives, data, model)
-    lots = excess_by_lot(lives, logs.tables["stock"], data, model)
-    flagged = frozenset(lots.loc[lots["flagged"], "lot"])
+    crews = excess_by_crew(lives, fitted.data, fitted.model)
+    suspect = fitted.data.design.lots
     answer = ledger.try_for(
-        "installation", lambda: early_answer(lives, data, model, logs.tables, flagged)
+        "installation",
+        lambda: early_answer(lives, fitted.data, fitted.model, logs.tables, frozenset(suspect)),
     )
     if answer is None:
-        return _Early(installation=None, crews=crews, lots=lots)
+        return _Early(installation=None, crews=crews, lots=fitted.lots)
     either = {
-        unclear: share_if_unclear(lives, unclear, n_draws=n_draws, seed=seed)
+        unclear: share_if_unclear(lives, unclear, suspect_lots=suspect, n_draws=n_draws, seed=seed)
         for unclear in (UnclearAs.PREMATURE, UnclearAs.NOT_PREMATURE)
     }
     installation = Installation(
@@ -209,7 +227,7 @@ def _early(
         defects=answer.defects,
         failures=answer.failures,
     )
-    return _Early(installation=installation, crews=crews, lots=lots)
+    return _Early(installation=installation, crews=crews, lots=fitted.lots)
 
 
 def _period(logs: CheckedLogs, ledger: _Ledger) -> tuple[date, date]:
@@ -261,34 +279,27 @@ def _hazard_curve(laws: PositionLaws | None, lives: pd.DataFrame) -> pd.DataFram
     return hazard_by_age(laws, float(lives["age_years"].quantile(0.99)))
 
 
-def _model(model: LifeModel | None, data: FleetData | None, ledger: _Ledger) -> Model | None:
-    if model is None or data is None:
+def _model(fitted: _Fitted | None, ledger: _Ledger) -> Model | None:
+    if fitted is None:
         return None
-    ledger.cautions.extend(model.warnings)
+    ledger.cautions.extend(fitted.model.warnings)
     return Model(
-        name=model.name,
-        why=model.why,
-        fit_statement=model.fit_statement,
-        lives=len(np.unique(data.life)),
-        failures=round(data.data.lifetimes.failures),
+        name=fitted.model.name,
+        why=fitted.model.why,
+        fit_statement=fitted.model.fit_statement,
+        lives=len(np.unique(fitted.data.life)),
+        failures=round(fitted.data.data.lifetimes.failures),
         ratio_definition=RATIO_DEFINITION,
     )
 
 
-def _wear(model: LifeModel | None, data: FleetData | None) -> Wear | None:
-    if model is None or data is None:
+def _wear(fitted: _Fitted | None) -> Wear | None:
+    if fitted is None:
         return None
-    if model.hazard_draws is not None:
-        shape, effects = 1 / model.hazard_draws.wear_sigma, model.hazard_draws.wear_effects
-        names: tuple[str, ...] = data.data.wear_names
-    else:
-        assert model.regression is not None
-        assert model.regression_draws is not None
-        shape, effects = np.exp(-model.regression_draws[:, -1]), model.regression_draws[:, 1:-1]
-        names = model.regression.names
+    shape, effects = wear_draws(fitted.model, fitted.data)
 
     def exponent(name: str) -> Estimate | None:
-        return from_draws(-effects[:, names.index(name)]) if name in names else None
+        return from_draws(-effects[name]) if name in effects else None
 
     return Wear(
         shape=from_draws(shape), ratio_exponent=exponent(RATIO), cycle_exponent=exponent(CYCLES)

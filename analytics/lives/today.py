@@ -10,7 +10,7 @@ from analytics.lives.events import Ending
 
 __all__ = ["fitted_today"]
 
-_FROM_LIFE = ["life_id", "life_row", "installed_on", "observed_from", "age_known"]
+_FROM_LIFE = ["life_id", "life_row", "lot", "installed_on", "observed_from", "age_known"]
 _FROM_DUTY = ["operating_ratio", "limit", "cycles_per_year"]
 
 
@@ -33,7 +33,7 @@ def fitted_today(
     Returns
     -------
     DataFrame, one row per position, in the order of `positions`
-        The position's own columns, then `life_id`, `life_row` (-1 without one),
+        The position's own columns, then `life_id`, `life_row` (-1 without one), `lot`,
         `age_years` [years], `age_assumed` (an install date is missing, so the age
         counts from the first day the disc was watched; a position without any disc
         on record counts from new), `operating_ratio`, `limit` [-] and

@@ -5,7 +5,7 @@ or that never failed, a ratio that is the same everywhere, a family without fail
 are left out, and the reason is kept for the reader.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from analytics.errors import NotEstimable
 from analytics.installs.checklist import CHECKLIST, DEFECTS
 from analytics.lives.events import Ending
-from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.survival.lifetimes import lifetimes
 from analytics.survival.two_hazard_data import TwoHazardData, fill_unrecorded, two_hazard_data
 
@@ -57,6 +56,8 @@ class Design:
         The same by service, for positions without a history. [-]
     families : tuple of str
         Families with a column of their own; the others are the reference.
+    lots : tuple of str
+        Suspect lots with a column of their own, so that they do not bend the rest.
     not_answered : mapping of str to str
         What could not enter, and why.
     """
@@ -66,6 +67,7 @@ class Design:
     log_cycles: float | None
     service_log_cycles: Mapping[str, float]
     families: tuple[str, ...]
+    lots: tuple[str, ...]
     not_answered: Mapping[str, str]
 
     @property
@@ -75,6 +77,7 @@ class Design:
             *([RATIO] if self.log_ratio is not None else []),
             *([CYCLES] if self.log_cycles is not None else []),
             *(f"family {family}" for family in self.families),
+            *(f"lot {lot}" for lot in self.lots),
         ]
         return tuple(names)
 
@@ -98,13 +101,15 @@ class FleetData:
     design: Design
 
 
-def choose_design(lives: pd.DataFrame) -> Design:
+def choose_design(lives: pd.DataFrame, suspect_lots: Iterable[str] = ()) -> Design:
     """Choose the covariates the lives can speak of.
 
     Parameters
     ----------
     lives : DataFrame, one row per life
         The lives frame.
+    suspect_lots : iterable of str
+        Lots that get a covariate of their own.
 
     Returns
     -------
@@ -121,6 +126,7 @@ def choose_design(lives: pd.DataFrame) -> Design:
         log_cycles=cycles,
         service_log_cycles={str(name): float(np.log(v)) for name, v in by_service.items() if v > 0},
         families=_families(lives),
+        lots=tuple(sorted(suspect_lots)),
         not_answered=reasons,
     )
 
@@ -133,7 +139,7 @@ def wear_columns(design: Design, lives: pd.DataFrame) -> Array:
     design : Design
         Which covariates, and their centres.
     lives : DataFrame, one row per life
-        Needs `operating_ratio`, `cycles_per_year`, `service`, `family`.
+        Needs `operating_ratio`, `cycles_per_year`, `service`, `family`, `lot`.
 
     Returns
     -------
@@ -149,6 +155,7 @@ def wear_columns(design: Design, lives: pd.DataFrame) -> Array:
         filled = _log(lives["cycles_per_year"]).fillna(of_service).fillna(design.log_cycles)
         columns.append(filled - design.log_cycles)
     columns += [lives["family"].eq(family).astype(float) for family in design.families]
+    columns += [lives["lot"].eq(lot).astype(float) for lot in design.lots]
     if not columns:
         return np.empty((len(lives), 0))
     return np.column_stack([column.to_numpy(dtype=float) for column in columns])
@@ -184,15 +191,19 @@ def defect_probabilities(design: Design, lives: pd.DataFrame) -> Array:
     return fill_unrecorded(found, strata.to_numpy())
 
 
-def fleet_data(lives: pd.DataFrame, unclear: UnclearAs = UnclearAs.WEIGHTED) -> FleetData:
+def fleet_data(
+    lives: pd.DataFrame, weight: pd.Series, suspect_lots: Iterable[str] = ()
+) -> FleetData:
     """Make the life model's data from the lives frame.
 
     Parameters
     ----------
     lives : DataFrame, one row per life, index 0..n-1
         The lives frame.
-    unclear : UnclearAs
-        How unclear endings are read.
+    weight : Series, same index
+        To which part each life ended in a premature failure. [-]
+    suspect_lots : iterable of str
+        Lots that get a covariate of their own.
 
     Returns
     -------
@@ -210,8 +221,7 @@ def fleet_data(lives: pd.DataFrame, unclear: UnclearAs = UnclearAs.WEIGHTED) -> 
     usable &= ~lives["operating_ratio"].gt(1.0)
     if not usable.any():
         raise NotEstimable("no life has a known age: the logs need install dates before endings")
-    design = choose_design(lives[usable])
-    weight = premature_weight(lives, unclear)
+    design = choose_design(lives[usable], suspect_lots)
     failed, survived = (usable & (weight > 0)), (usable & (weight < 1))
     life = np.concatenate([np.flatnonzero(failed), np.flatnonzero(survived)])
     is_event = np.arange(len(life)) < int(failed.sum())

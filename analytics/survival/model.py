@@ -13,7 +13,7 @@ from analytics.survival.law import Family, LifeLaw
 from analytics.survival.two_hazard import TwoHazardFit, fit_two_hazard
 from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law, parameter_draws
 
-__all__ = ["LifeModel", "fit_life_model", "law_for"]
+__all__ = ["LifeModel", "fit_life_model", "law_for", "wear_draws"]
 
 Array = NDArray[np.float64]
 
@@ -118,6 +118,36 @@ def law_for(model: LifeModel, fleet: FleetData, defects: Array, wear: Array) -> 
     assert model.regression is not None
     columns = [fleet.data.wear_names.index(name) for name in model.regression.names]
     return regression_law(model.regression, wear[:, columns], model.regression_draws)
+
+
+def wear_draws(model: LifeModel, fleet: FleetData) -> tuple[Array, dict[str, Array]]:
+    """Give the draws of the wear hazard's shape and of its covariates' effects.
+
+    Parameters
+    ----------
+    model : LifeModel
+        The model in use.
+    fleet : FleetData
+        What it was fitted to.
+
+    Returns
+    -------
+    shape : ndarray, shape (n_draws,)
+        Weibull shape. [-]
+    effects : dict of str to ndarray, shape (n_draws,)
+        Change of log life per unit of each covariate. [1/unit]
+    """
+    if model.hazard_draws is not None:
+        draws = model.hazard_draws
+        return 1 / draws.wear_sigma, dict(
+            zip(fleet.data.wear_names, draws.wear_effects.T, strict=True)
+        )
+    assert model.regression is not None
+    assert model.regression_draws is not None
+    effects = model.regression_draws[:, 1:-1].T
+    return np.exp(-model.regression_draws[:, -1]), dict(
+        zip(model.regression.names, effects, strict=True)
+    )
 
 
 def _regression(fleet: FleetData, n_draws: int, seed: int, reasons: list[str]) -> LifeModel:

@@ -65,11 +65,11 @@ def position_laws(
     practice = recent_practice(lives, probabilities, today["site"])
     row = today["life_row"].to_numpy()
     own = np.where((row >= 0)[:, None], probabilities[np.maximum(row, 0)], practice)
-    wear = wear_columns(fleet.design, today)
+    next_lot = wear_columns(fleet.design, today.assign(lot=None))
     return PositionLaws(
-        current=law_for(model, fleet, own, wear),
-        following=law_for(model, fleet, practice, wear),
-        clean=law_for(model, fleet, np.zeros_like(practice), wear),
+        current=law_for(model, fleet, own, wear_columns(fleet.design, today)),
+        following=law_for(model, fleet, practice, next_lot),
+        clean=law_for(model, fleet, np.zeros_like(practice), next_lot),
     )
 
 
