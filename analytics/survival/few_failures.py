@@ -18,7 +18,7 @@ from analytics.errors import InputError, NotEstimable
 from analytics.survival.fit import Fit, fit
 from analytics.survival.law import Family, LifeLaw, cumulative_hazard
 from analytics.survival.lifetimes import Lifetimes
-from analytics.survival.limits import Limits, life_quantile, limits, parameters
+from analytics.survival.limits import Limits, life_quantile, limits
 from analytics.survival.problem import Prior
 
 __all__ = [
@@ -46,8 +46,8 @@ class ShapeCase:
     shape : float
         Assumed 1 / sigma. [-]
     scale : Limits
-        Characteristic life exp(b0), two-sided. With no failures the estimate is nan and
-        only the one-sided lower limit is there. [time]
+        Characteristic life exp(b0): the Weibull scale, else the median; two-sided. With no
+        failures the estimate is nan and only the one-sided lower limit is there. [time]
     b10 : Limits
         Age by which a tenth has failed, likewise. [time]
     """
@@ -222,13 +222,14 @@ def shape_cases(
             )
             for shape in shapes
         )
+    at_scale = float(-np.expm1(-cumulative_hazard(_law(family, 0.0, 1.0), 1.0)[0, 0]))
     cases = []
     for shape in shapes:
         result = fit(data, family, shape=shape)
         cases.append(
             ShapeCase(
                 shape=shape,
-                scale=limits(result, parameters(result)[0], confidence=confidence),
+                scale=limits(result, life_quantile(result, at_scale), confidence=confidence),
                 b10=limits(result, life_quantile(result, 0.1), confidence=confidence),
             )
         )

@@ -301,17 +301,17 @@ def _refuse_at_infinity(problem: Problem, culprits: Array) -> None:
 def _warnings(problem: Problem, failures: float) -> tuple[str, ...]:
     """What a reader must know before using the numbers."""
     told = []
+    many = f"{failures:g} failure{'s' * (failures != 1)}"
     if failures < _VERY_FEW:
         told.append(
-            f"only {failures:g} failures: the spread of life is hardly known; "
-            "see the results by assumed shape"
+            f"only {many}: the spread of life is hardly known; see the results by assumed shape"
         )
     elif failures < _FEW:
-        told.append(f"only {failures:g} failures, fewer than {_FEW}: limits may be too narrow")
+        told.append(f"only {many}, fewer than {_FEW}: limits may be too narrow")
     effects = len(problem.names)
     if effects and failures < _PER_EFFECT * effects:
         told.append(
-            f"{failures:g} failures for {effects} covariates, fewer than {_PER_EFFECT} each: "
+            f"{many} for {effects} covariates, fewer than {_PER_EFFECT} each: "
             "effects may look larger than they are"
         )
     if problem.prior is not None:

@@ -72,7 +72,7 @@ def _hazard(family: int, z: float) -> tuple[float, float, float]:
         return total, total, total
     if family == _LOGNORMAL:
         total, rate = _normal_hazard(z)
-        return total, rate, rate * (rate - z)
+        return total, rate, min(rate * (rate - z), 1.0)
     shrunk = math.exp(-abs(z))
     rate = 1.0 / (1.0 + shrunk) if z >= 0.0 else shrunk / (1.0 + shrunk)
     return max(z, 0.0) + math.log1p(shrunk), rate, rate * (1.0 - rate)
@@ -110,18 +110,18 @@ def _row(
             low_y = lower
         up_total, up_rate, up_slope = _hazard(family, rho * upper - linear)
         gap = up_total - low_total
-        odds = across = 0.0
         value = -low_total
+        odds = 0.0
         if gap < 700.0:  # beyond, the chance of outliving the interval is nil and adds nothing
             odds = 1.0 / math.expm1(gap) if gap > 0.0 else math.inf
-            across = odds * (1.0 + odds)
             value += math.log(-math.expm1(-gap)) if gap > 0.0 else -math.inf
         else:
             up_rate = up_slope = 0.0
-        d_low, d_up = -low_rate * (1.0 + odds), up_rate * odds
-        dd_low = -low_slope * (1.0 + odds) - across * low_rate * low_rate
-        dd_up = up_slope * odds - across * up_rate * up_rate
-        both = across * low_rate * up_rate
+        low_odds, d_up = low_rate * odds, up_rate * odds  # first: odds squared may overflow
+        d_low = -low_rate - low_odds
+        dd_low = -low_slope * (1.0 + odds) + low_odds * d_low
+        dd_up = up_slope * odds - d_up * (up_rate + d_up)
+        both = low_odds * (up_rate + d_up)
         d, dy = d_low + d_up, d_low * low_y + d_up * upper
         dd, ddy = dd_low + 2.0 * both + dd_up, dd_low * low_y + both * (low_y + upper)
         ddy += dd_up * upper

@@ -349,12 +349,14 @@ def simultaneous_band(
 
 def _end(result: Fit, quantity: Quantity, root: float, side: float) -> float | None:
     """One end of the likelihood-ratio interval, or None where there is none."""
-    near = result.summit.theta
+    seen = {quantity.working: result.summit.theta}
 
     def depth(c: float) -> float:
-        nonlocal near
+        if c == quantity.working:
+            return -root
+        near = seen[min(seen, key=lambda other: abs(other - c))]
         try:
-            value, near = _profile(result, quantity, c, near)
+            value, seen[c] = _profile(result, quantity, c, near)
         except NotEstimable:
             return np.inf
         return float(np.sqrt(max(2 * (result.summit.value - value), 0.0))) - root
@@ -399,9 +401,9 @@ def _profile(result: Fit, quantity: Quantity, c: float, near: Array) -> tuple[fl
     information = -(free.T @ result.summit.hessian @ free)
     move = np.linalg.solve(information, across)
     start = near + free @ move * (shortfall / (across @ move))
-    if start[-1] < 0.05 * near[-1]:
+    slopes = held[:-1]
+    if start[-1] < 0.05 * near[-1] and slopes.any():
         # The straight way would turn sigma negative; keep sigma and move the location alone.
-        slopes = held[:-1]
         start = near.copy()
         start[:-1] += slopes * (shortfall / (slopes @ slopes))
     plane = free @ np.linalg.qr(across[:, None], mode="complete")[0][:, 1:]

@@ -32,7 +32,7 @@ CODES = {Family.WEIBULL: 0, Family.EXPONENTIAL: 0, Family.LOGNORMAL: 1, Family.L
 _TYPICAL_RHO = {0: 1.28, 1: 1.0, 2: 1.81}  # standard deviation of the standard log life
 _GAIN_DONE = 1e-13
 _MOST_STEPS = 200
-_RHO_UNBOUNDED = 1e9
+_LEAST_RHO, _GREATEST_RHO = 1e-6, 1e6  # in standard deviations of the log ages seen
 _NARROW = 1e-7  # an interval this narrow, relative to the age, is an exact age
 _SAMPLE_ABOVE, _SAMPLE_ROWS = 20_000, 4_000
 
@@ -413,12 +413,17 @@ def climb(problem: Problem, start: Array, basis: Array) -> Summit:
     Raises
     ------
     NotEstimable
-        If the likelihood grows without bound as the spread of life goes to nothing.
+        If the likelihood grows as the spread of life goes to nothing or has no end.
     NotConverged
         If the steps run out.
     """
     theta = start
+    spread_is_free = bool((np.abs(basis[-1]) > 1e-12).any())
+    if not 1e-150 < theta[-1] < 1e150:
+        raise NotConverged(f"the likelihood search cannot start from 1 / sigma of {theta[-1]:g}")
     value, gradient, hessian = evaluate(problem, theta)
+    if not np.isfinite(value):
+        raise NotConverged(f"the likelihood search cannot start from a likelihood of {value}")
     for steps in range(_MOST_STEPS):
         step, gain = _newton_step(gradient, hessian, basis)
         if gain < _GAIN_DONE:
@@ -429,11 +434,10 @@ def climb(problem: Problem, start: Array, basis: Array) -> Summit:
                 step=step,
                 steps=steps,
             )
-        if theta[-1] > _RHO_UNBOUNDED:
-            raise NotEstimable(
-                "failures must differ in age to show the spread of life, but given the covariates "
-                "all of them lie at one age; add lives, drop covariates or assume a shape"
-            )
+        if spread_is_free:
+            _refuse_endless_spread(theta[-1])
+        if not np.isfinite(gain):
+            raise NotConverged("the likelihood search left the numbers a computer can hold")
         slack = 1e-14 * (abs(value) + problem.exact_weight)
         length = 1.0 if step[-1] > -0.9 * theta[-1] else 0.9 * theta[-1] / -step[-1]
         for _ in range(60):
@@ -448,6 +452,19 @@ def climb(problem: Problem, start: Array, basis: Array) -> Summit:
             )
         theta, value = trial, new_value
     raise NotConverged(f"the likelihood search did not end within {_MOST_STEPS} steps")
+
+
+def _refuse_endless_spread(rho: float) -> None:
+    if rho > _GREATEST_RHO:
+        raise NotEstimable(
+            "failures must differ in age to show the spread of life, but given the covariates "
+            "all of them lie at one age; add lives, drop covariates or assume a shape"
+        )
+    if rho < _LEAST_RHO:
+        raise NotEstimable(
+            "failures must come at some ages more than at others to show the spread of life, "
+            "but these fit best with a spread without end; add lives or assume a shape"
+        )
 
 
 def _newton_step(gradient: Array, hessian: Array, basis: Array) -> tuple[Array, float]:
