@@ -1,0 +1,106 @@
+"""Why this order? One plain sentence per line of the planner's table."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.spares.demand import GroupDemand
+from analytics.spares.policy import Terms, quantile
+
+__all__ = ["Case", "reason"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """The plan of one store and disc code.
+
+    Attributes
+    ----------
+    group : GroupDemand
+        Its demand.
+    terms : Terms
+        What it takes to buy.
+    criticality : str
+        A, B or C.
+    target, service : float
+        Wanted and present probability that what is there and on order lasts
+        until an order placed today arrives. [-]
+    shelf, usable, on_order, overdue : int
+        Pieces in the store, those that fit, those under way and those of them
+        that should have come. [-]
+    reorder_point : int
+        Order when usable pieces and those on order fall below it. [-]
+    insurance : bool
+        Kept for what its absence would cost, not for expected demand.
+    order_week : int or None
+        Last week in which ordering is early enough; -1: that week is past;
+        None: no need within the horizon. [weeks]
+    order_now : bool
+        Whether waiting for the next review would be too late.
+    order_quantity : int
+        Pieces to order then. [-]
+    supplied : ndarray of int, shape (n_weeks + 1,)
+        Pieces that can have been handed out by each week. [-]
+    """
+
+    group: GroupDemand
+    terms: Terms
+    criticality: str
+    target: float
+    service: float
+    shelf: int
+    usable: int
+    on_order: int
+    overdue: int
+    reorder_point: int
+    insurance: bool
+    order_week: int | None
+    order_now: bool
+    order_quantity: int
+    supplied: NDArray[np.int64]
+
+    @property
+    def cost(self) -> float:
+        """What the order costs with its test discs and charge; NaN without a price."""
+        if self.order_quantity == 0:
+            return 0.0
+        return self.order_quantity * self.terms.unit_price + self.terms.cost_per_order
+
+
+def reason(case: Case) -> str:
+    """Say in one plain sentence why to order or not.
+
+    Parameters
+    ----------
+    case : Case
+        The plan of a group.
+
+    Returns
+    -------
+    str
+        The sentence; no full stop.
+    """
+    until = min(int(np.ceil(case.terms.lead_time_weeks)), len(case.group.pmf) - 1)
+    likely = int(quantile(case.group.pmf[until], case.target))
+    fit = f"{case.usable} of {case.shelf} in store fit, {case.on_order} on order"
+    need = f"{likely} cover the {until} weeks until an order arrives at {case.target:.0%}"
+    if case.insurance and case.order_now:
+        return f"{fit}; insurance spare: sole relief, and a new disc takes {until} weeks"
+    if case.order_week == -1:
+        return f"{fit}, but {need}: already late, expedite{_lot(case)}"
+    if case.order_now:
+        return f"{fit}; {need}: order this week{_lot(case)}"
+    if case.order_week is None:
+        return f"{fit}; enough for the horizon"
+    return f"{fit}; {need}: order within {case.order_week} weeks{_lot(case)}"
+
+
+def _lot(case: Case) -> str:
+    """What makes the lot larger than the need."""
+    minimum = case.terms.minimum_order
+    if case.order_quantity == minimum and minimum > 1:
+        return f"; {minimum} is the minimum order"
+    if case.terms.test_discs:
+        return f"; {case.terms.test_discs} more are paid for and burst in test"
+    return ""

@@ -1,0 +1,398 @@
+r"""Which codes must be ordered, how many, by when? The planner's table.
+
+For every store and disc code the pieces that fit, the orders under way and the
+last days of use are laid along the weeks and held against the distribution of
+demand. Ordering in week t helps from its arrival on, so t is early enough as
+long as
+
+.. math:: \sum_l P(L = l)\, P(D(t + l) \le A(t + l)) \ge \text{target}
+
+with A what is available by then. The last such week is the order-by date.
+"""
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analytics.spares.demand import DemandForecast, GroupDemand
+from analytics.spares.matching import Matching
+from analytics.spares.policy import (
+    Terms,
+    lead_time_pmf,
+    mixed_over_lead_time,
+    order_quantity,
+    quantile,
+)
+from analytics.spares.reasons import Case, reason
+
+__all__ = [
+    "SERVICE_TARGETS",
+    "Settings",
+    "Supply",
+    "available",
+    "plan_group",
+    "plan_stock",
+    "terms_of",
+]
+
+Array = NDArray[np.float64]
+Counts = NDArray[np.int64]
+
+SERVICE_TARGETS: Mapping[str, float] = MappingProxyType({"A": 0.99, "B": 0.97, "C": 0.95})
+"""Probability that the stock outlasts a lead time, by criticality. Common practice, no source."""
+
+_ASSUMED_LEAD_TIME_WEEKS = 8.0
+_ASSUMED_SPREAD = 0.25
+_WEEKS_PER_MONTH = 365.25 / 12 / 7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What the planner may choose.
+
+    Attributes
+    ----------
+    targets : mapping of str to float
+        Service by criticality A, B, C. [-]
+    review_weeks : int
+        Time between two looks at the list. [weeks]
+    holding_rate : float
+        Yearly cost of holding a piece, as a share of its price; the default is
+        common practice, no source. [1/years]
+    horizon_weeks : int
+        Weeks the demand columns of the planner's table speak of. [weeks]
+    """
+
+    targets: Mapping[str, float] = field(default_factory=lambda: SERVICE_TARGETS)
+    review_weeks: int = 1
+    holding_rate: float = 0.2
+    horizon_weeks: int = 52
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """What one store holds and expects of one disc code.
+
+    Attributes
+    ----------
+    shelf : int
+        Pieces counted in the store, fit or not. [-]
+    usable : tuple of (int or None, int)
+        Last week of use, None when unlimited, and usable pieces. [weeks, -]
+    arrivals : tuple of (int, int)
+        Week of arrival and pieces on order. [weeks, -]
+    overdue : int
+        Pieces on order that should have come already. [-]
+    """
+
+    shelf: int = 0
+    usable: tuple[tuple[int | None, int], ...] = ()
+    arrivals: tuple[tuple[int, int], ...] = ()
+    overdue: int = 0
+
+    @property
+    def pieces(self) -> int:
+        """Usable pieces on the shelf today."""
+        return sum(count for _, count in self.usable)
+
+    @property
+    def on_order(self) -> int:
+        """Pieces under way."""
+        return sum(count for _, count in self.arrivals)
+
+
+def available(supply: Supply, demand: Array) -> Counts:
+    """Give the pieces that can have been handed out by each week.
+
+    Pieces past their last week count only as far as they were surely used
+    before: the demand that is exceeded with probability 0.9.
+
+    Parameters
+    ----------
+    supply : Supply
+        What is there and what is under way.
+    demand : ndarray, shape (n_weeks + 1, n_counts)
+        Distribution of cumulative demand. [-]
+
+    Returns
+    -------
+    ndarray of int, shape (n_weeks + 1,)
+        Cumulative supply. [-]
+    """
+    n_weeks = len(demand) - 1
+    total = np.zeros(n_weeks + 1, dtype=np.int64)
+    for week, count in supply.arrivals:
+        if week <= n_weeks:
+            total[week:] += count
+    total += supply.pieces
+    used_surely = quantile(demand, 0.1)
+    gone = 0
+    for week, count in sorted((w, c) for w, c in supply.usable if w is not None and w < n_weeks):
+        used = min(count, max(0, int(used_surely[max(week, 0)]) - gone))
+        total[max(week, 0) + 1 :] -= count - used
+        gone += used
+    return total
+
+
+def terms_of(disc: Mapping[Hashable, Any], holding_rate: float) -> tuple[Terms, str]:
+    """Read the terms of a disc code; say what had to be assumed.
+
+    Parameters
+    ----------
+    disc : mapping
+        Row of the checked log `discs`.
+    holding_rate : float
+        As in `Settings`. [1/years]
+
+    Returns
+    -------
+    terms : Terms
+        What it takes to buy the code.
+    assumed : str
+        What was blank and what stands in for it, or an empty string.
+    """
+    mean, spread = disc["lead_time_weeks"], disc["lead_time_sd_weeks"]
+    assumed = []
+    if pd.isna(mean):
+        mean = _ASSUMED_LEAD_TIME_WEEKS
+        assumed.append(f"lead time not on record, {mean:g} weeks assumed")
+    if pd.isna(spread):
+        spread = _ASSUMED_SPREAD * float(mean)
+        assumed.append(f"its spread not on record, {spread:g} weeks assumed")
+    life = disc["shelf_life_months"]
+    terms = Terms(
+        unit_price=float(disc["unit_price"]),
+        lead_time_weeks=float(mean),
+        lead_time_sd_weeks=float(spread),
+        minimum_order=max(1, int(_or(disc["minimum_order"], 1))),
+        lot_charge=_or(disc["lot_charge"], 0.0),
+        test_discs=int(_or(disc["test_discs"], 0)),
+        shelf_life_weeks=np.inf if pd.isna(life) else float(life) * _WEEKS_PER_MONTH,
+        holding_rate=holding_rate,
+    )
+    return terms, "; ".join(assumed)
+
+
+def plan_group(
+    group: GroupDemand, supply: Supply, terms: Terms, criticality: str, settings: Settings
+) -> Case:
+    """Plan one store and disc code.
+
+    Parameters
+    ----------
+    group : GroupDemand
+        Its demand.
+    supply : Supply
+        What is there and under way.
+    terms : Terms
+        What it takes to buy.
+    criticality : str
+        A, B or C: the highest of the positions supplied.
+    settings : Settings
+        Targets and review time.
+
+    Returns
+    -------
+    Case
+        Reorder point, order and dates in weeks from now.
+
+    Notes
+    -----
+    A group with a position of criticality A keeps at least one piece however
+    rare the demand: an insurance spare.
+    """
+    target, n_weeks = settings.targets[criticality], len(group.pmf) - 1
+    lead = lead_time_pmf(terms.lead_time_weeks, terms.lead_time_sd_weeks, longest=n_weeks)
+    supplied = available(supply, group.pmf)
+    met = np.cumsum(group.pmf, axis=1)[
+        np.arange(n_weeks + 1), np.minimum(np.maximum(supplied, 0), group.pmf.shape[1] - 1)
+    ]
+    level = int(
+        quantile(mixed_over_lead_time(group.pmf, lead, start=settings.review_weeks), target)
+    )
+    floor = 1 if criticality == "A" else 0
+    at_arrival = int(supplied[min(int(np.ceil(terms.lead_time_weeks)), n_weeks)])
+    last = _last_week(met, lead, target)
+    if at_arrival < floor:
+        last = -1
+    now = last is not None and last < settings.review_weeks
+    quantity = 0 if last is None else _quantity(group, supplied, lead, terms, target, max(last, 0))
+    return Case(
+        group=group,
+        terms=terms,
+        criticality=criticality,
+        target=target,
+        shelf=supply.shelf,
+        usable=supply.pieces,
+        on_order=supply.on_order,
+        overdue=supply.overdue,
+        reorder_point=max(level, floor),
+        insurance=level < floor,
+        service=float(lead @ met),
+        order_week=last,
+        order_now=now,
+        order_quantity=quantity,
+        supplied=supplied,
+    )
+
+
+def plan_stock(
+    forecast: DemandForecast,
+    matching: Matching,
+    orders: pd.DataFrame,
+    positions: pd.DataFrame,
+    discs: pd.DataFrame,
+    today: pd.Timestamp,
+    settings: Settings | None = None,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Plan every store and disc code of a forecast.
+
+    Parameters
+    ----------
+    forecast : DemandForecast
+        Demand by group.
+    matching : Matching
+        What the pieces in stock are good for.
+    orders, positions, discs : DataFrame
+        Checked logs.
+    today : Timestamp
+        Week 0.
+    settings : Settings, optional
+        Targets, review time, holding cost.
+
+    Returns
+    -------
+    spares : DataFrame
+        `store disc_code weeks mean p50 p90 p95 planned premature upset unclear fitting
+        usable_stock stock on_order reorder_point order_quantity order_now order_by cost
+        criticality target service insurance reason`, one row per group.
+    weekly : DataFrame
+        `store disc_code week_start mean p50 p90 p95 stock`: cumulative demand
+        and supply by week.
+    """
+    settings = settings or Settings()
+    codes = discs.drop_duplicates("disc_code").to_dict("records")
+    by_code = {str(row["disc_code"]): row for row in codes}
+    worst = positions.assign(level=positions["criticality"].fillna("A"))
+    levels = worst.groupby(["store", "disc_code"])["level"].min()
+    rows, weekly = [], []
+    for group in forecast.groups:
+        key = (group.store, group.disc_code)
+        terms, assumed = terms_of(by_code[group.disc_code], settings.holding_rate)
+        supply = supply_of(key, matching, orders, today)
+        case = plan_group(group, supply, terms, str(levels.get(key, "A")), settings)
+        rows.append(_row(case, today, settings, assumed))
+        weekly.append(_weekly(case, today))
+    return pd.DataFrame(rows), pd.concat(weekly, ignore_index=True)
+
+
+def supply_of(
+    key: tuple[str, str], matching: Matching, orders: pd.DataFrame, today: pd.Timestamp
+) -> Supply:
+    """Collect what one store holds and expects of one code.
+
+    An order that is overdue is counted as arriving next week; `remarks` says so.
+    """
+    lots, groups = matching.lots, matching.by_group
+    mine = lots[(lots["store"] == key[0]) & (lots["disc_code"] == key[1])]
+    shelf = groups[(groups["store"] == key[0]) & (groups["disc_code"] == key[1])]["stock"]
+    due = orders[(orders["store"] == key[0]) & (orders["disc_code"] == key[1])]
+    weeks = np.ceil((due["due_on"] - today).dt.days / 7).astype(int)
+    return Supply(
+        shelf=int(shelf.sum()),
+        usable=tuple(
+            (None if pd.isna(day) else int((day - today).days // 7), int(count))
+            for day, count in zip(mine["expires_on"], mine["usable"], strict=True)
+        ),
+        arrivals=tuple(
+            (max(int(week), 1), int(count))
+            for week, count in zip(weeks, due["quantity"], strict=True)
+        ),
+        overdue=int(due["quantity"][due["due_on"] < today].sum()),
+    )
+
+
+def _last_week(met: Array, lead: Array, target: float) -> int | None:
+    """Last week in which ordering is early enough; -1: too late; None: not in this horizon."""
+    n_weeks = len(met) - 1
+    typical = int(quantile(lead, 0.95))
+    for week in range(max(n_weeks - typical, 0) + 1):
+        weeks = np.minimum(week + np.arange(len(lead)), n_weeks)
+        if lead @ met[weeks] < target:
+            return week - 1
+    return None
+
+
+def _quantity(
+    group: GroupDemand, supplied: Counts, lead: Array, terms: Terms, target: float, week: int
+) -> int:
+    """Pieces that carry the group past the next cycle of least cost."""
+    n_weeks = len(supplied) - 1
+    yearly = float(group.mean[-1]) / (n_weeks * 7 / 365.25)
+    mean = float(group.mean[-1])
+    counts = np.arange(group.pmf.shape[1])
+    variance = float(group.pmf[-1] @ counts**2 - (group.pmf[-1] @ counts) ** 2)
+    lot = order_quantity(yearly, terms, spread=variance / mean if mean > 0 else 1.0)
+    cycle = int(np.ceil(lot / yearly * 365.25 / 7)) if yearly > 0 else n_weeks
+    until = min(week + int(lead @ np.arange(len(lead))) + cycle, n_weeks)
+    missing = int(quantile(group.pmf[until], target)) - int(supplied[until])
+    return max(terms.minimum_order, missing, 1)
+
+
+def _row(case: Case, today: pd.Timestamp, settings: Settings, assumed: str) -> dict[str, object]:
+    group = case.group
+    week = min(settings.horizon_weeks, len(group.pmf) - 1)
+    p50, p90, p95 = (int(quantile(group.pmf[week], level)) for level in (0.5, 0.9, 0.95))
+    wait = np.nan if case.order_week is None else 7.0 * max(case.order_week, 0)
+    return {
+        "store": group.store,
+        "disc_code": group.disc_code,
+        "weeks": week,
+        "mean": float(group.mean[week]),
+        "p50": p50,
+        "p90": p90,
+        "p95": p95,
+        **{
+            part: float(getattr(group, part)[week])
+            for part in ("planned", "premature", "upset", "unclear", "fitting")
+        },
+        "usable_stock": case.usable,
+        "stock": case.shelf,
+        "on_order": case.on_order,
+        "reorder_point": case.reorder_point,
+        "order_quantity": case.order_quantity,
+        "order_now": case.order_now,
+        "order_by": today + pd.to_timedelta(wait, unit="D"),
+        "cost": case.cost,
+        "criticality": case.criticality,
+        "target": case.target,
+        "service": case.service,
+        "insurance": case.insurance,
+        "reason": "; ".join(part for part in (reason(case), assumed) if part),
+    }
+
+
+def _weekly(case: Case, today: pd.Timestamp) -> pd.DataFrame:
+    group = case.group
+    weeks = np.arange(len(group.pmf))
+    return pd.DataFrame(
+        {
+            "store": group.store,
+            "disc_code": group.disc_code,
+            "week_start": today + pd.to_timedelta(7 * weeks, unit="D"),
+            "mean": group.mean,
+            "p50": quantile(group.pmf, 0.5),
+            "p90": quantile(group.pmf, 0.9),
+            "p95": quantile(group.pmf, 0.95),
+            "stock": case.supplied,
+        }
+    )
+
+
+def _or(value: float, default: float) -> float:
+    return default if pd.isna(value) else float(value)
