@@ -25,14 +25,22 @@ CAUTION = (
     " about failing to open."
 )
 
+_RATIOS = {
+    "min_burst": "pressure over marked burst pressure less tolerance (min_burst)",
+    "marked": "pressure over marked burst pressure (marked)",
+    "low_pressure": "pressure over marked burst pressure, less 2 psi at or below 40 psi"
+    " (low_pressure)",
+}
+
 
 def basis(findings: Findings) -> str:
     """Say what stands behind a figure: lives, events, period, ratio definition, model."""
     lives, early = len(findings.lives), findings.endings.get("premature", 0)
     model = findings.model
+    ratio = _RATIOS.get(model.ratio_definition, model.ratio_definition) if model else ""
     fitted = (
         f"Model: {model.name}, fitted on {model.lives:,} lives with {model.failures:,} premature"
-        f" failures. Operating ratio: {model.ratio_definition}."
+        f" failures. Operating ratio: {ratio}."
         if model
         else "No life model was fitted."
     )
@@ -70,7 +78,8 @@ def early_answer(findings: Findings) -> list[str]:
     ]
     if len(early.defects):
         answer.append(_worst_step(early.defects))
-        answer.append(advice_for(findings, str(early.defects.iloc[0]["check"])))
+        advice = advice_for(findings, str(early.defects.iloc[0]["check"]))
+        answer.append(f"What mends it: {advice}" if advice else "")
     return [sentence for sentence in answer if sentence]
 
 

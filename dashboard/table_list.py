@@ -207,7 +207,7 @@ _DECLARED = (
             ("age_high", "to", Kind.MONTHS),
             ("today_age_months", "Today's interval", Kind.MONTHS),
             ("cap_months", "Cap", Kind.MONTHS),
-            ("premature_probability", "Fails before then", Kind.SHARE),
+            ("premature_probability", "Fails before that age", Kind.SHARE),
             ("cost_per_year", "Cost a year", Kind.MONEY),
             ("cost_today", "Cost a year as today", Kind.MONEY),
             ("note", "Note", Kind.TEXT),
@@ -223,7 +223,7 @@ _DECLARED = (
             ("cost_per_year", "Cost a year", Kind.MONEY),
             ("low", "from", Kind.MONEY),
             ("high", "to", Kind.MONEY),
-            ("premature_probability", "Fails before then", Kind.SHARE),
+            ("premature_probability", "Fails before that age", Kind.SHARE),
         ),
     ),
     TableView(

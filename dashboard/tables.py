@@ -10,7 +10,17 @@ from analytics.findings import Findings
 from analytics.units import Dimension, convert_to
 from dashboard.reading import Units
 
-__all__ = ["Column", "Kind", "TableView", "columns", "converted", "heading", "shown"]
+__all__ = [
+    "LIMITS",
+    "Column",
+    "Kind",
+    "TableView",
+    "columns",
+    "converted",
+    "heading",
+    "limits_of",
+    "shown",
+]
 
 LIMITS = ("from", "to")
 """Names of the columns that hold the limits of the estimate before them."""
@@ -110,6 +120,16 @@ def shown(view: TableView, frame: pd.DataFrame, units: Units, currency: str) -> 
     return converted(view, frame, units).set_axis(
         _full_headings(view.present(frame), units, currency), axis="columns"
     )
+
+
+def limits_of(view: TableView) -> dict[str, tuple[str, str]]:
+    """Give the keys of the lower and upper limit that follow an estimate's column."""
+    triples = zip(view.columns, view.columns[1:], view.columns[2:], strict=False)
+    return {
+        estimate.key: (low.key, high.key)
+        for estimate, low, high in triples
+        if (low.name, high.name) == LIMITS
+    }
 
 
 def _full_headings(columns: list[Column], units: Units, currency: str) -> list[str]:

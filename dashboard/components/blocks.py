@@ -34,7 +34,12 @@ def figure(view: View, drawn: go.Figure, *, says: str, twin: object = None) -> h
     return html.Figure(
         [
             html.Div(
-                dcc.Graph(figure=drawn, config={"displaylogo": False, "displayModeBar": False}),
+                dcc.Graph(
+                    figure=drawn,
+                    responsive=True,
+                    config={"displaylogo": False, "displayModeBar": False},
+                    style={"height": f"{drawn.layout.height}px"},
+                ),
                 role="img",
                 **{"aria-label": says},
             ),

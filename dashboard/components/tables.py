@@ -9,7 +9,7 @@ from dash import dcc, html
 from dashboard import ids
 from dashboard.components.blocks import message
 from dashboard.table_list import TABLES
-from dashboard.tables import Column, Kind, TableView, converted, heading
+from dashboard.tables import LIMITS, Column, Kind, TableView, converted, heading, limits_of
 from dashboard.view import View
 from dashboard.words import day, number
 
@@ -20,6 +20,7 @@ LONG = 1_500
 
 _LINKED = {Kind.POSITION: "position", Kind.CASE: "case"}
 _WORDY = {Kind.TEXT, Kind.DAY, Kind.YES_NO, Kind.POSITION, Kind.CASE}
+_LONG_WORDS = {"reason", "advice", "note", "what", "mend", "raw", "rivals", "about", "inferred"}
 _UNBROKEN = {Kind.DAY, Kind.POSITION, Kind.CASE}
 _FORMATS = {Kind.MONEY: ",.0f", Kind.COUNT: ",.0f", Kind.SHARE: ",.1~f", Kind.PERCENT: ",.1~f"}
 _THEME = (
@@ -31,34 +32,34 @@ _THEME = (
 )
 
 
-def plain(key: str, view: View, frame: pd.DataFrame | None = None) -> html.Div:
-    """Show a short table in full, every row on the page."""
+def plain(
+    key: str, view: View, frame: pd.DataFrame | None = None, *, only: tuple[str, ...] = ()
+) -> html.Div:
+    """Show a short table in full, limits beside their estimate, every row on the page."""
     table = TABLES[key]
     rows = table.rows(view.findings) if frame is None else frame
     if rows.empty:
         return html.Div(message("No rows."))
-    columns = table.present(rows)
+    columns = [column for column in table.present(rows) if not only or column.key in only]
     values = converted(table, rows, view.units)
-    head = html.Tr(
-        [
-            html.Th(
-                heading(column, view.units, view.currency), className=_side(column), scope="col"
-            )
-            for column in columns
-        ]
-    )
+    limits = limits_of(table)
+    shown = [column for column in columns if column.name not in LIMITS]
+    head = [
+        html.Th(heading(column, view.units, view.currency), className=_side(column), scope="col")
+        for column in shown
+    ]
     body = [
         html.Tr(
             [
-                html.Td(_cell(column, value, view), className=_side(column))
-                for column, value in zip(columns, row, strict=True)
+                html.Td(_with_limits(column, row, limits, view), className=_side(column))
+                for column in shown
             ]
         )
-        for row in values.itertuples(index=False)
+        for row in values.to_dict("records")
     ]
     return html.Div(
         [
-            html.Table([html.Caption(table.title), html.Thead(head), html.Tbody(body)]),
+            html.Table([html.Caption(table.title), html.Thead(html.Tr(head)), html.Tbody(body)]),
             take_away(table, view),
         ],
         className="scrolled",
@@ -139,9 +140,21 @@ def _cell(column: Column, value: Any, view: View) -> object:
     return number(float(value))
 
 
+def _with_limits(
+    column: Column, row: dict[str, Any], limits: dict[str, tuple[str, str]], view: View
+) -> object:
+    shown = _cell(column, row[column.key], view)
+    low, high = (row.get(key) for key in limits.get(column.key, ("", "")))
+    if shown == "" or low is None or high is None or pd.isna(low) or pd.isna(high):
+        return shown
+    return f"{shown} [{_cell(column, low, view)} to {_cell(column, high, view)}]"
+
+
 def _side(column: Column) -> str:
     if column.kind in _UNBROKEN or column.key in ("disc_code", "store", "site"):
         return "unbroken"
+    if column.kind is Kind.TEXT:
+        return "words" if column.key in _LONG_WORDS else ""
     return "" if column.kind in _WORDY else "numeric"
 
 

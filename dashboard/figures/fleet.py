@@ -19,7 +19,7 @@ _LOOKS = (
 
 def trend_figure(trend: pd.DataFrame) -> go.Figure:
     """Draw premature failures per 100 disc-years, each year with its limits."""
-    rate = "Premature failures per 100 disc-years"
+    rate = "Per 100 disc-years"
     if trend.empty:
         return bare("No disc-year was observed.", x="Year", y=rate)
     sites = list(dict.fromkeys(trend["site"]))
@@ -63,7 +63,16 @@ def costs_figure(costs: pd.DataFrame, currency: str) -> go.Figure:
             x=costs["year"],
             y=values,
             name=name,
-            marker={"color": colour, "pattern": {"shape": pattern, "size": 6}},
+            marker={
+                "color": colour,
+                "pattern": {
+                    "shape": pattern,
+                    "size": 7,
+                    "fillmode": "overlay",
+                    "fgcolor": "#ffffff",
+                    "fgopacity": 0.75,
+                },
+            },
             hovertemplate=f"{name}: %{{y:,.0f}} {currency}<extra></extra>",
         )
     dress(figure, x="Year", y=money)

@@ -36,6 +36,7 @@ def steps_figure(defects: pd.DataFrame) -> go.Figure:
     )
     dress(figure, x=owed, y="", height=90 + 38 * len(shown))
     figure.update_layout(margin={"t": 8})
+    figure.update_yaxes(ticks="outside", ticklen=8, tickcolor="rgba(0,0,0,0)")
     return figure.update_xaxes(rangemode="tozero", showgrid=True)
 
 

@@ -13,6 +13,18 @@ from dashboard.view import View
 __all__ = ["cost_curve", "page"]
 
 _FIRST = 8
+_IN_SHORT = (
+    "position_id",
+    "site",
+    "replace_on",
+    "age_months",
+    "age_low",
+    "age_high",
+    "today_age_months",
+    "cap_months",
+    "premature_probability",
+    "note",
+)
 
 
 def page(view: View) -> html.Div:
@@ -88,9 +100,9 @@ def _few(view: View, title: str, kept: object, note: str) -> html.Section | None
     rows = view.findings.intervals[kept].sort_values("replace_on")
     if rows.empty:
         return None
-    few = rows.drop(columns=["proposal", "overdue"]).head(_FIRST)
+    few = rows.head(_FIRST)
     more = f" The first {_FIRST} of {len(rows)}; all stand below." if len(rows) > _FIRST else ""
-    return section(title, plain("intervals", view, few), note=note + more)
+    return section(title, plain("intervals", view, few, only=_IN_SHORT), note=note + more)
 
 
 def _curves(view: View) -> html.Section | None:

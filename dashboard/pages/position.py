@@ -8,11 +8,14 @@ from dashboard.components.tables import plain
 from dashboard.figures.timeline import timeline_figure
 from dashboard.pages.intervals import cost_curve
 from dashboard.table_list import TABLES
-from dashboard.tables import TableView, heading, shown
+from dashboard.tables import LIMITS, TableView, converted, heading, limits_of
 from dashboard.view import View
 from dashboard.words import count, day, number
 
 __all__ = ["page"]
+
+
+_KNOWN = ("position_id", "site", "disc_code")
 
 
 def page(view: View, position: str) -> html.Div:
@@ -77,22 +80,28 @@ def _facts(
 
 
 def _described(table: TableView, row: pd.DataFrame, view: View) -> html.Dl:
-    columns = [column for column in table.present(row) if column.key not in ("position_id", "site")]
-    values = shown(table, row, view.units, view.currency).iloc[0]
-    by_key = dict(zip((column.key for column in table.present(row)), values, strict=True))
+    columns = [column for column in table.present(row) if column.key not in _KNOWN]
+    values = converted(table, row, view.units).iloc[0]
+    limits = limits_of(table)
     return html.Dl(
         [
             html.Div([html.Dt(heading(column, view.units, view.currency)), html.Dd(text)])
             for column in columns
-            if (text := _said(by_key[column.key]))
+            if column.name not in LIMITS
+            and (text := _said(values[column.key], values, limits.get(column.key)))
         ],
         className="facts",
     )
 
 
-def _said(value: object) -> str:
+def _said(value: object, values: pd.Series, limits: tuple[str, str] | None = None) -> str:
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return ""
     if isinstance(value, pd.Timestamp):
         return day(value)
-    return value.replace("_", " ") if isinstance(value, str) else number(float(value))
+    if isinstance(value, str):
+        return value.replace("_", " ")
+    if limits is None or values[list(limits)].isna().any():
+        return number(float(value))
+    low, high = (number(float(values[key])) for key in limits)
+    return f"{number(float(value))} [{low} to {high}]"

@@ -1,0 +1,58 @@
+"""A Chromium of this machine and a dashboard to point it at."""
+
+import shutil
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import waitress
+from playwright.sync_api import Browser, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboard"))
+
+from sample import sample_findings
+
+from dashboard.app import build_app
+
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        pytest.skip("no Chromium on this machine: install the system's chromium package")
+    with sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=found, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def address() -> Iterator[str]:
+    """Serve the invented sample and give its address."""
+    yield from served(sample_findings())
+
+
+def served(findings: object) -> Iterator[str]:
+    server = waitress.create_server(
+        build_app(findings).server,
+        host="127.0.0.1",
+        port=0,
+        threads=4,
+        clear_untrusted_proxy_headers=True,
+    )
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.effective_port}"
+    server.close()

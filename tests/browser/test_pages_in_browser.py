@@ -1,0 +1,137 @@
+"""Every page in a real browser: it draws, complains of nothing, and asks no other host."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+
+PATHS = (
+    "/",
+    "/storeroom",
+    "/early",
+    "/intervals",
+    "/fleet",
+    "/logs",
+    "/help",
+    "/position/P-003",
+    "/case/I-0014",
+)
+SERIOUS = {"serious", "critical"}
+
+
+@contextmanager
+def opened(chromium: Browser) -> Iterator[Page]:
+    """Open a tab that remembers complaints and foreign requests."""
+    context = chromium.new_context(
+        color_scheme="light", viewport={"width": 1200, "height": 800}, accept_downloads=True
+    )
+    page = context.new_page()
+    page.complaints = []
+    page.on(
+        "console",
+        lambda line: (
+            page.complaints.append(line.text) if line.type in ("error", "warning") else None
+        ),
+    )
+    page.on("pageerror", lambda error: page.complaints.append(str(error)))
+    page.on(
+        "request",
+        lambda request: (
+            page.complaints.append(f"asked {request.url}")
+            if urlsplit(request.url).hostname not in (None, "127.0.0.1")
+            else None
+        ),
+    )
+    yield page
+    context.close()
+
+
+def barriers(page: Page) -> list[object]:
+    """List what a reader with an aid could not pass, as axe finds it."""
+    return [
+        (rule["id"], [node["html"][:160] for node in rule["nodes"]][:3])
+        for rule in Axe().run(page).response["violations"]
+        if rule["impact"] in SERIOUS
+    ]
+
+
+def show(page: Page, url: str) -> None:
+    page.goto(url)
+    page.wait_for_selector("#body h1")
+    page.wait_for_load_state("networkidle")
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_page_draws_in_light_and_dark_wide_and_narrow(chromium: Browser, address: str, path: str):
+    with opened(chromium) as page:
+        show(page, address + path)
+
+        assert barriers(page) == []
+        page.emulate_media(color_scheme="dark")
+        page.wait_for_selector("html[data-mantine-color-scheme=dark]")
+        assert barriers(page) == []
+        page.set_viewport_size({"width": 390, "height": 800})
+        page.wait_for_function("document.documentElement.scrollWidth <= 390", timeout=5_000)
+        assert page.locator("footer").inner_text().startswith("Caution.")
+        assert "discward" in page.title()
+        assert page.complaints == []
+
+
+def test_a_foreign_request_and_a_console_error_would_be_noticed(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        show(page, address + "/help")
+        page.evaluate("fetch('http://192.0.2.1/').catch(() => console.error('refused'))")
+        page.wait_for_timeout(500)
+
+        assert any("Content Security Policy" in line for line in page.complaints)
+
+
+def test_axe_would_notice_a_barrier(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        show(page, address + "/help")
+        page.evaluate("document.body.insertAdjacentHTML('beforeend', '<img src=\"/x.png\">')")
+
+        assert "image-alt" in {name for name, _ in barriers(page)}
+
+
+def test_filters_live_in_the_address_and_survive_a_reload(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        show(page, address + "/early")
+        page.get_by_text("Filters and units").click()
+        page.get_by_label("Site").first.click()
+        page.get_by_role("option", name="Millbank").click()
+        page.wait_for_url("**/early?site=Millbank")
+        page.reload()
+        page.wait_for_selector(".grid .ag-row [col-id=site] >> text=Millbank")
+
+        seen = set(page.locator(".grid .ag-row [col-id=site]").all_inner_texts()) - {""}
+        assert seen == {"Millbank"}
+        assert "?site=Millbank" in page.get_by_role("link", name="Fleet").get_attribute("href")
+
+
+def test_engineer_finds_the_worst_step_and_opens_a_case(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        show(page, address + "/")
+        page.locator("header").get_by_role("link", name="Early failures").click()
+        page.wait_for_selector("text=The costliest step is")
+        page.locator(".grid .ag-row a[href^='/case/']").first.click()
+        page.wait_for_selector(".sheet")
+
+        assert "What else could explain it" in page.locator(".sheet").inner_text()
+        assert page.complaints == []
+
+
+def test_planner_takes_the_order_list_away(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        show(page, address + "/storeroom")
+        with page.expect_download() as download:
+            page.get_by_role("link", name="Order this week as CSV").first.click()
+        text = download.value.path().read_text(encoding="utf-8-sig")
+
+        assert text.startswith("Disc code,Store,Pieces to order,Order by,Cost [EUR],Why")
+        assert "RS-080-10" in text
