@@ -22,11 +22,13 @@ from analytics.errors import InputError, NotEstimable
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import Findings, Installation, Model, Wear, empty_frame
 from analytics.lives.build import build_lives
+from analytics.lives.policy import planned_dates, usual_intervals
 from analytics.lives.today import fitted_today
 from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.reading import CheckedLogs, read_logs
+from analytics.spares.answer import SparesAnswer, spares_answer
 from analytics.survival.curves import kaplan_meier, survival_frame
-from analytics.survival.fleet_data import CYCLES, RATIO, FleetData
+from analytics.survival.fleet_data import CYCLES, RATIO, FleetData, event_weights
 from analytics.survival.model import LifeModel, wear_draws
 from analytics.survival.position_laws import PositionLaws, position_laws
 from analytics.survival.unclear_endings import fit_to_lives
@@ -35,6 +37,9 @@ __all__ = ["run", "run_logs"]
 
 N_DRAWS = 400
 SEED = 20_170
+
+HORIZON_YEARS = 2.1
+"""How far planned replacements are laid out: a little more than the spares forecast."""
 
 RATIO_DEFINITION = "min_burst: operating pressure over marked less burst tolerance"
 
@@ -132,6 +137,9 @@ def run_logs(
     tell("early failures")
     found = _early(logs, lives.frame, fitted, ledger, n_draws=n_draws, seed=seed)
 
+    tell("spares")
+    stores = _spares(logs, lives.frame, fitted, today, laws, export, ledger)
+
     tell("the fleet")
     share = (
         found.installation.failures.set_index("life_id")["share"]
@@ -157,8 +165,8 @@ def run_logs(
         duty=duty,
         intervals=empty_frame("intervals"),
         interval_curves={},
-        spares=empty_frame("spares"),
-        demand_weekly=empty_frame("demand_weekly"),
+        spares=stores.spares,
+        demand_weekly=stores.weekly,
         dangerous=fleet_figures.dangerous_events(lives.frame),
         dangerous_bound=fleet_figures.dangerous_rate(lives.frame),
         trend=fleet_figures.yearly_trend(lives.frame),
@@ -228,6 +236,31 @@ def _early(
         failures=answer.failures,
     )
     return _Early(installation=installation, crews=crews, lots=fitted.lots)
+
+
+def _spares(
+    logs: CheckedLogs,
+    lives: pd.DataFrame,
+    fitted: _Fitted | None,
+    today: pd.DataFrame,
+    laws: PositionLaws | None,
+    export: date,
+    ledger: _Ledger,
+) -> SparesAnswer:
+    if fitted is None or laws is None:
+        ledger.not_answered["spares"] = "demand needs a life model, and none could be fitted"
+        return SparesAnswer(
+            spares=empty_frame("spares"), weekly=empty_frame("demand_weekly"), remarks=()
+        )
+    planned = planned_dates(
+        today,
+        logs.tables["turnarounds"],
+        usual_intervals(lives, today),
+        export_date=export,
+        horizon_years=HORIZON_YEARS,
+    )
+    premature = event_weights(fitted.data, lives)
+    return spares_answer(logs.tables, lives, premature, today, laws, planned, pd.Timestamp(export))
 
 
 def _period(logs: CheckedLogs, ledger: _Ledger) -> tuple[date, date]:

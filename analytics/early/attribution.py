@@ -107,17 +107,15 @@ def failure_table(
     rows = lives.iloc[fleet.life[which]].reset_index(drop=True)
     clean = life_law(draws, wear_design=fleet.data.wear_design[which])
     by_then = 1 - survival(clean, rows["age_years"].to_numpy(dtype=float))
-    share = owed.share[:, kept]
-    low, middle, high = np.quantile(share, [0.025, 0.5, 0.975], axis=0)
     table: pd.DataFrame = rows[
         ["life_id", "position_id", "site", "disc_code", "crew", "lot", "ended_on", "age_years"]
     ].assign(
         percentile=np.median(by_then, axis=0),
         percentile_low=np.quantile(by_then, 0.025, axis=0),
         percentile_high=np.quantile(by_then, 0.975, axis=0),
-        share=middle,
-        share_low=low,
-        share_high=high,
+        share=owed.estimate[kept],
+        share_low=owed.low[kept],
+        share_high=owed.high[kept],
         main_defect=_main_defect(fleet, owed.defect_share[kept], which),
         defects_found=[_found(row) for _, row in rows[list(DEFECTS)].iterrows()],
         rivals=["; ".join(rivals.get(life, ())) for life in rows["life_id"]],

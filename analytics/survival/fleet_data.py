@@ -25,6 +25,7 @@ __all__ = [
     "FleetData",
     "choose_design",
     "defect_probabilities",
+    "event_weights",
     "fleet_data",
     "wear_columns",
 ]
@@ -242,6 +243,28 @@ def fleet_data(
         wear_names=design.wear_names,
     )
     return FleetData(data=data, life=life, design=design)
+
+
+def event_weights(fleet: FleetData, lives: pd.DataFrame) -> pd.Series:
+    """Give to which part each life counted as a premature failure in the fit.
+
+    Parameters
+    ----------
+    fleet : FleetData
+        What the model was fitted to.
+    lives : DataFrame, one row per life
+        The lives frame it was made from.
+
+    Returns
+    -------
+    Series of float, index of `lives`
+        1 for a premature failure, a part of 1 for an unclear ending, else 0;
+        also 0 for lives that did not enter the fit. [-]
+    """
+    ended = fleet.data.lifetimes.ended
+    weight = np.zeros(len(lives))
+    weight[fleet.life[ended]] = fleet.data.lifetimes.weight[ended]
+    return pd.Series(weight, index=lives.index)
 
 
 def _log(values: pd.Series) -> pd.Series:

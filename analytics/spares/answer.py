@@ -1,0 +1,152 @@
+"""The storeroom planner's answer: demand, what the stock is good for, and what to order."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analytics.fleet import disc_years_by_year
+from analytics.lives.events import Ending
+from analytics.spares.demand import PositionDemand, forecast_demand
+from analytics.spares.matching import match_stock
+from analytics.spares.remarks import stock_remarks
+from analytics.spares.stock import plan_stock
+from analytics.spares.upsets import UpsetRates, gamma_rate_draws, upset_events, upset_rates
+from analytics.survival.law import LifeLaw
+from analytics.survival.position_laws import PositionLaws
+
+__all__ = ["NO_STORE", "SparesAnswer", "demand_positions", "log_upset_rates", "spares_answer"]
+
+NO_STORE = "no store named"
+"""Stands for the store of positions that name none."""
+
+N_DRAWS = 200
+"""Parameter draws behind a demand forecast: its tails no longer move with more."""
+
+_OTHER = [Ending.OPPORTUNITY.value, Ending.WRONG_DISC.value, Ending.DANGEROUS.value]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SparesAnswer:
+    """What to hold and what to order.
+
+    Attributes
+    ----------
+    spares, weekly : DataFrame
+        The `spares` and `demand_weekly` frames of `analytics.findings.Findings`.
+    remarks : tuple of str
+        What is odd about stock, orders and terms, in plain words.
+    """
+
+    spares: pd.DataFrame
+    weekly: pd.DataFrame
+    remarks: tuple[str, ...]
+
+
+def spares_answer(
+    tables: Mapping[str, pd.DataFrame],
+    lives: pd.DataFrame,
+    premature: pd.Series,
+    today: pd.DataFrame,
+    laws: PositionLaws,
+    planned: list[tuple[pd.Timestamp, ...]],
+    export_date: pd.Timestamp,
+) -> SparesAnswer:
+    """Plan the spares of every store and disc code.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        Checked logs; `stock`, `orders`, `positions` and `discs` are read.
+    lives : DataFrame, one row per life
+        The lives frame.
+    premature : Series, index of `lives`
+        To which part each life ended in a premature failure. [-]
+    today : DataFrame, one row per position
+        As `fitted_today` gives.
+    laws : PositionLaws
+        Life laws in the order of `today`.
+    planned : list of tuple of Timestamp
+        Planned replacements of each position.
+    export_date : Timestamp
+        Week 0.
+
+    Returns
+    -------
+    SparesAnswer
+        The planner's table, its weekly curves and remarks.
+    """
+    positions = tables["positions"].assign(store=tables["positions"]["store"].fillna(NO_STORE))
+    weeks = [tuple(int(np.ceil((day - export_date).days / 7)) for day in days) for days in planned]
+    demand = demand_positions(lives, premature, today, laws, weeks)
+    forecast = forecast_demand(demand, log_upset_rates(lives, today))
+    stock, orders, discs = tables["stock"], tables["orders"], tables["discs"]
+    matching = match_stock(stock, positions, discs, export_date)
+    spares, weekly = plan_stock(forecast, matching, orders, positions, discs, export_date)
+    remarks = stock_remarks(stock, orders, positions, discs, export_date)
+    return SparesAnswer(
+        spares=spares,
+        weekly=weekly,
+        remarks=tuple(
+            f"{row.what} ({row.store}, {row.disc_code}): {row.detail}; {row.mend}"
+            for row in remarks.itertuples()
+        ),
+    )
+
+
+def demand_positions(
+    lives: pd.DataFrame,
+    premature: pd.Series,
+    today: pd.DataFrame,
+    laws: PositionLaws,
+    planned_weeks: list[tuple[int, ...]],
+) -> PositionDemand:
+    """Lay out every position for the demand forecast; arguments as `spares_answer`."""
+    n_draws = min(N_DRAWS, laws.current.wear_location.shape[0])
+    other = _other_rate(lives, premature, n_draws)
+    return PositionDemand(
+        store=today["store"].fillna(NO_STORE).to_numpy(dtype=object),
+        disc_code=today["disc_code"].to_numpy(dtype=object),
+        unit=_unit(today).to_numpy(dtype=object),
+        age_years=today["age_years"].to_numpy(dtype=float),
+        planned_weeks=tuple(planned_weeks),
+        current=_first(laws.current, n_draws),
+        following=_first(laws.following, n_draws),
+        unclear_rate=np.repeat(other, len(today), axis=1),
+    )
+
+
+def log_upset_rates(lives: pd.DataFrame, today: pd.DataFrame) -> UpsetRates | None:
+    """Estimate how often upsets come to each unit and what they open; None if none came."""
+    events = upset_events(lives)
+    if events.empty:
+        return None
+    size = _unit(today).value_counts().sort_index()
+    years = (lives["ended_on"].max() - lives["observed_from"].min()).days / 365.25
+    return upset_rates(events, size, float(years), n_draws=N_DRAWS)
+
+
+def _unit(today: pd.DataFrame) -> pd.Series:
+    return today["unit"].fillna(today["position_id"])
+
+
+def _other_rate(lives: pd.DataFrame, premature: pd.Series, n_draws: int) -> Array:
+    """Rate of endings that neither the laws nor the upsets count, (n_draws, 1). [1/years]"""
+    unclear = lives["ending"].eq(Ending.UNCLEAR.value)
+    count = float((1 - premature[unclear]).sum()) + int(lives["ending"].isin(_OTHER).sum())
+    years = float(disc_years_by_year(lives).to_numpy().sum())
+    return gamma_rate_draws(np.array([count + 0.5]), years, n_draws=n_draws)
+
+
+def _first(law: LifeLaw, n_draws: int) -> LifeLaw:
+    return LifeLaw(
+        family=law.family,
+        wear_location=law.wear_location[:n_draws],
+        wear_sigma=law.wear_sigma[:n_draws],
+        install_log_rate=law.install_log_rate[:n_draws],
+        install_shape=law.install_shape[:n_draws],
+    )
