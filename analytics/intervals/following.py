@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from analytics.survival.kernels import _hazard as standard_hazard
+from analytics.survival.kernels import standard_hazard
 from analytics.survival.law import Family
 
 __all__ = ["FAMILY_CODES", "follow"]

@@ -34,9 +34,11 @@ __all__ = [
     "LEFT",
     "RIGHT",
     "TRUNCATED",
+    "age_slopes",
     "column_spans",
     "likelihood_sums",
     "row_terms",
+    "standard_hazard",
 ]
 
 Array = NDArray[np.float64]
@@ -65,8 +67,21 @@ def _normal_hazard(z: float) -> tuple[float, float]:
 
 
 @njit(cache=True)
-def _hazard(family: int, z: float) -> tuple[float, float, float]:
-    """Cumulative hazard, hazard and its slope, of the standard member of the family."""
+def standard_hazard(family: int, z: float) -> tuple[float, float, float]:
+    """Give the cumulative hazard, the hazard and its slope of the family's standard member.
+
+    Parameters
+    ----------
+    family : int
+        0 Weibull (and exponential), 1 lognormal, 2 loglogistic.
+    z : float
+        Standard age, (log t - location) / sigma. [-]
+
+    Returns
+    -------
+    total, rate, slope : float
+        H(z), dH/dz and its derivative. [-]
+    """
     if family == _WEIBULL:
         total = math.exp(z)
         return total, total, total
@@ -86,32 +101,33 @@ def _density(family: int, z: float) -> tuple[float, float, float]:
         return z - total, 1.0 - total, -total
     if family == _LOGNORMAL:
         return -0.5 * z * z - _LOG_ROOT_TWO_PI, -z, -1.0
-    total, rate, slope = _hazard(family, z)
+    total, rate, slope = standard_hazard(family, z)
     return z - 2.0 * total, 1.0 - 2.0 * rate, -2.0 * slope
 
 
 @njit(cache=True)
-def _row(
-    family: int, kind: int, linear: float, rho: float, entry: float, lower: float, upper: float
-) -> tuple[float, float, float, float, float, float]:
-    """One row: its log-likelihood, the slopes by -x'gamma and rho, and the second slopes.
+def _ages(
+    family: int, kind: int, z_entry: float, z_lower: float, z_upper: float
+) -> tuple[float, float, float, float, float, float, float, float]:
+    """One row: its log-likelihood and its slopes by the three standard ages.
 
-    The exact row's ``log(rho) - y`` is left to the caller, who knows the sum of weights.
+    First by entry, lower, upper; then the second slopes by entry, lower, lower and upper,
+    upper. The exact row's ``log(rho) - y`` is left to the caller, who knows the sum of weights.
     """
-    value = d = dy = dd = ddy = ddyy = 0.0
+    value = d_entry = d_low = d_up = dd_entry = dd_low = dd_both = dd_up = 0.0
     base = kind % TRUNCATED
     if base == EXACT:
-        value, d, dd = _density(family, rho * lower - linear)
-        dy, ddy, ddyy = d * lower, dd * lower, dd * lower * lower
-    elif base in (LEFT, INTERVAL):
-        low_total = low_rate = low_slope = low_y = 0.0
+        value, d_low, dd_low = _density(family, z_lower)
+    elif base == RIGHT:
+        total, rate, slope = standard_hazard(family, z_lower)
+        value, d_low, dd_low = -total, -rate, -slope
+    else:
+        low_total = low_rate = low_slope = odds = 0.0
         if base == INTERVAL:
-            low_total, low_rate, low_slope = _hazard(family, rho * lower - linear)
-            low_y = lower
-        up_total, up_rate, up_slope = _hazard(family, rho * upper - linear)
+            low_total, low_rate, low_slope = standard_hazard(family, z_lower)
+        up_total, up_rate, up_slope = standard_hazard(family, z_upper)
         gap = up_total - low_total
         value = -low_total
-        odds = 0.0
         if gap < 700.0:  # beyond, the chance of outliving the interval is nil and adds nothing
             odds = 1.0 / math.expm1(gap) if gap > 0.0 else math.inf
             value += math.log(-math.expm1(-gap)) if gap > 0.0 else -math.inf
@@ -120,25 +136,36 @@ def _row(
         low_odds, d_up = low_rate * odds, up_rate * odds  # first: odds squared may overflow
         d_low = -low_rate - low_odds
         dd_low = -low_slope * (1.0 + odds) + low_odds * d_low
+        dd_both = low_odds * (up_rate + d_up)
         dd_up = up_slope * odds - d_up * (up_rate + d_up)
-        both = low_odds * (up_rate + d_up)
-        d, dy = d_low + d_up, d_low * low_y + d_up * upper
-        dd, ddy = dd_low + 2.0 * both + dd_up, dd_low * low_y + both * (low_y + upper)
-        ddy += dd_up * upper
-        ddyy = dd_low * low_y * low_y + 2.0 * both * low_y * upper + dd_up * upper * upper
-    else:
-        total, rate, slope = _hazard(family, rho * lower - linear)
-        value, d, dd = -total, -rate, -slope
-        dy, ddy, ddyy = d * lower, dd * lower, dd * lower * lower
     if kind >= TRUNCATED:
-        total, rate, slope = _hazard(family, rho * entry - linear)
+        total, d_entry, dd_entry = standard_hazard(family, z_entry)
         value += total
-        d += rate
-        dy += rate * entry
-        dd += slope
-        ddy += slope * entry
-        ddyy += slope * entry * entry
-    return value, d, dy, dd, ddy, ddyy
+    return value, d_entry, d_low, d_up, dd_entry, dd_low, dd_both, dd_up
+
+
+@njit(cache=True)
+def _row(
+    family: int, kind: int, linear: float, rho: float, entry: float, lower: float, upper: float
+) -> tuple[float, float, float, float, float, float]:
+    """One row: its log-likelihood, the slopes by -x'gamma and rho, and the second slopes."""
+    value, d_entry, d_low, d_up, dd_entry, dd_low, dd_both, dd_up = _ages(
+        family, kind, rho * entry - linear, rho * lower - linear, rho * upper - linear
+    )
+    if kind in (RIGHT, EXACT):
+        across = dd_low * lower
+        return value, d_low, d_low * lower, dd_low, across, across * lower
+    return (
+        value,
+        d_entry + d_low + d_up,
+        d_entry * entry + d_low * lower + d_up * upper,
+        dd_entry + dd_low + 2.0 * dd_both + dd_up,
+        dd_entry * entry + dd_low * lower + dd_both * (lower + upper) + dd_up * upper,
+        dd_entry * entry * entry
+        + dd_low * lower * lower
+        + 2.0 * dd_both * lower * upper
+        + dd_up * upper * upper,
+    )
 
 
 @njit(cache=True, fastmath={"reassoc", "contract"})
@@ -310,3 +337,31 @@ def column_spans(design: Array) -> Array:
     for j in range(p):
         spans[0, j] += design[0, j]
     return spans
+
+
+@njit(cache=True)
+def age_slopes(
+    family: int, kind: NDArray[np.uint8], z_entry: Array, z_lower: Array, z_upper: Array
+) -> Array:
+    """Give each row's log-likelihood and its slopes by its own standard ages, unweighted.
+
+    Parameters
+    ----------
+    family, kind
+        As in `likelihood_sums`.
+    z_entry, z_lower, z_upper : ndarray, shape (n,)
+        Standard ages; read only where the kind of row has them. [-]
+
+    Returns
+    -------
+    ndarray, shape (8, n)
+        Log-likelihood (without ``log(rho) - y`` of an exact row), slopes by entry, lower and
+        upper, second slopes by entry, lower, lower and upper, upper.
+    """
+    n = len(kind)
+    slopes = np.empty((8, n))
+    for i in range(n):
+        row = _ages(family, kind[i], z_entry[i], z_lower[i], z_upper[i])
+        for k in range(8):
+            slopes[k, i] = row[k]
+    return slopes

@@ -9,10 +9,10 @@ from analytics.survival.kernels import (
     LEFT,
     RIGHT,
     TRUNCATED,
-    _hazard,
     column_spans,
     likelihood_sums,
     row_terms,
+    standard_hazard,
 )
 
 FAMILIES = {"weibull": 0, "lognormal": 1, "loglogistic": 2}
@@ -109,7 +109,7 @@ def test_row_terms_add_up_to_the_sums(family):
 def test_normal_hazard_in_both_far_tails():
     # Independent route: scipy's log_ndtr; hazard as density over survival, in logs.
     for z in [-38.0, -20.0, -8.0, -1.0, -1e-9, 0.0, 0.5, 4.999, 5.0, 8.0, 20.0, 38.0, 1e5]:
-        total, rate, slope = _hazard(1, z)
+        total, rate, slope = standard_hazard(1, z)
         log_rate = -0.5 * z * z - 0.5 * np.log(2 * np.pi) - log_ndtr(-z)
         assert total == pytest.approx(-log_ndtr(-z), rel=1e-13, abs=1e-300)
         assert rate == pytest.approx(np.exp(log_rate), rel=3e-6 if z > 1e3 else 1e-12)
@@ -118,7 +118,7 @@ def test_normal_hazard_in_both_far_tails():
 
 def test_logistic_hazard():
     for z in (-700.0, -3.0, 0.0, 3.0, 700.0):
-        total, rate, slope = _hazard(2, z)
+        total, rate, slope = standard_hazard(2, z)
         assert total == pytest.approx(-np.log(expit(-z)) if z < 600 else z, rel=1e-12)
         assert rate == pytest.approx(expit(z))
         assert slope == pytest.approx(expit(z) * expit(-z))
