@@ -58,8 +58,10 @@ def make_demo(folder: Path, seed: int = SEED) -> None:
         "discs": disc_table(),
         "installs": installs,
         "removals": removals,
-        "stock": make_stock(positions, lots, run.bad_lot, np.random.default_rng([seed, 12])),
-        "orders": make_orders(positions, np.random.default_rng([seed, 13])),
+        "stock": make_stock(
+            positions, run.outages, lots, run.bad_lot, np.random.default_rng([seed, 12])
+        ),
+        "orders": make_orders(positions, run.outages, np.random.default_rng([seed, 13])),
         "turnarounds": outage_table(run.outages),
     }
     lose_records(tables, np.random.default_rng([seed, 14]))

@@ -148,7 +148,7 @@ def _end(
     """Find what ended the disc first; None when it is still in service."""
     start = int(fitting["installed_on"])
     wear, install = _failure_ages(fitting, world.parameters, rng)
-    failed = start + min(wear, install) * YEAR
+    failed = max(start + min(wear, install) * YEAR, start + 1.0)  # the log counts days
     stop, reason = _planned(place, start, world, rng)
     upset = next(((d, e) for d, e in world.upsets[place["position_id"]] if d > start), None)
     if upset is not None and upset[0] < min(failed, stop):

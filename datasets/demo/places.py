@@ -71,7 +71,7 @@ def _place(unit: Unit, started: int, rng: np.random.Generator) -> dict[str, obje
         "criticality": criticality,
         "max_operating_pressure": round(pressure, 2 if pressure > 2 else 3),
         "back_pressure": round(float(rng.uniform(0.01, 0.04)), 3) if rng.random() < 0.1 else np.nan,
-        "disc_temperature": round(float(rng.uniform(*service.temperature))),
+        "disc_temperature": _disc_temperature(disc.temperature, service.temperature, rng.random()),
         "in_service_from": int(began),
         "cap_interval_months": _cap(policy, GROUP_MONTHS[unit.group], rng),
         "turnaround_group": unit.group,
@@ -81,6 +81,13 @@ def _place(unit: Unit, started: int, rng: np.random.Generator) -> dict[str, obje
         "true_cycles": cycles,
         "true_policy": policy,
     }
+
+
+def _disc_temperature(tag: float, service: tuple[float, float], chance: float) -> int:
+    """Near the tag's at most positions; one in twenty is hotter or colder than was ordered."""
+    if chance < 0.05:
+        return round(service[0] + chance / 0.05 * (service[1] - service[0]))
+    return round(tag + (chance - 0.525) * 16)
 
 
 def _policy(cycles: float, criticality: str, rng: np.random.Generator) -> str:

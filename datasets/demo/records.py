@@ -52,7 +52,7 @@ def disc_table() -> pd.DataFrame:
             "nominal_size": d.size,
             "material": d.material,
             "specified_burst_pressure": d.burst,
-            "coincident_temperature": 22.0,
+            "coincident_temperature": d.temperature,
             "range_minus_pct": d.minus_pct,
             "range_plus_pct": d.plus_pct,
             "max_operating_ratio": d.max_ratio,

@@ -6,20 +6,33 @@ import pandas as pd
 from datasets.demo.places import BY_CODE, MONTH
 from datasets.demo.world import EXPORT, day, iso
 
-__all__ = ["make_orders", "make_stock"]
+__all__ = ["make_orders", "make_stock", "outage_needs"]
+
+_LAID_IN_DAYS = 120
+_RUN_DOWN = 0.06
+_FORGOTTEN = 0.08
 
 
 def make_stock(
-    positions: pd.DataFrame, lots: pd.DataFrame, bad_lot: str, rng: np.random.Generator
+    positions: pd.DataFrame,
+    outages: pd.DataFrame,
+    lots: pd.DataFrame,
+    bad_lot: str,
+    rng: np.random.Generator,
 ) -> pd.DataFrame:
-    """Count the shelves: recent lots, a few left over from long ago, some past their shelf life."""
+    """Count the shelves: recent lots, a few left over from long ago, some past their shelf life.
+
+    A store keeps a base stock and lays in the discs of the outages that are closest.
+    """
     rows = []
-    counts = positions.groupby(["store", "disc_code"]).size()
-    for (store, code), places in counts.items():
+    soon = outage_needs(positions, outages)
+    for (store, code), places in positions.groupby(["store", "disc_code"]).size().items():
+        need = sum(pieces for days, pieces in soon.get((store, code), []) if days < _LAID_IN_DAYS)
+        base = 0 if rng.random() < _RUN_DOWN else 2 + int(rng.poisson(0.4 * places))
         own = lots[lots["disc_code"] == code].tail(3)
-        for lot, share in zip(own.itertuples(), (0.15, 0.3, 0.55), strict=True):
-            pieces = int(rng.poisson(share * (1 + 0.16 * places)))
-            if pieces:
+        for lot, share in zip(own.itertuples(), (0.1, 0.25, 0.65), strict=True):
+            pieces = round(share * (base + need) + float(rng.uniform(-0.2, 0.3)))
+            if pieces > 0:
                 rows.append(_row(str(store), code, lot.lot, lot.marked, pieces, lot.received))
         if rng.random() < 0.18:
             age = (BY_CODE[code].shelf or 60.0) * MONTH + 45
@@ -62,23 +75,41 @@ def _row(
     }
 
 
-def make_orders(positions: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """List the open orders; the first is overdue."""
-    used = positions.groupby(["store", "disc_code"]).size().sort_values(ascending=False)
-    chosen = [used.index[k] for k in rng.permutation(24)[:13]]
-    rows = []
-    for number, (store, code) in enumerate(chosen):
+def outage_needs(
+    positions: pd.DataFrame, outages: pd.DataFrame
+) -> dict[tuple[str, str], list[tuple[int, int]]]:
+    """Days until each coming outage and the discs it will use, by store and code."""
+    needs: dict[tuple[str, str], list[tuple[int, int]]] = {}
+    planned = positions[positions["true_policy"] != "none"]
+    for (store, code), users in planned.groupby(["store", "disc_code"]):
+        for group, places in users.groupby("turnaround_group").size().items():
+            starts = outages.loc[outages["turnaround_group"] == group, "starts_on"]
+            coming = starts[starts > EXPORT]
+            if len(coming):
+                days = int(coming.min() - EXPORT)
+                needs.setdefault((str(store), str(code)), []).append((days, int(places)))
+    return needs
+
+
+def make_orders(
+    positions: pd.DataFrame, outages: pd.DataFrame, rng: np.random.Generator
+) -> pd.DataFrame:
+    """List the open orders, most for coming outages; one is overdue, some were forgotten."""
+    rows: list[dict[str, object]] = []
+    for (store, code), outage in sorted(outage_needs(positions, outages).items()):
         disc = BY_CODE[code]
-        due = (
-            day("2026-08-12") if number == 0 else EXPORT + int(rng.uniform(0.1, 1) * 7 * disc.lead)
-        )
-        rows.append(
-            {
-                "order_id": f"PO-{7731 + 4 * number}",
-                "store": "central" if number == 5 else store,
-                "disc_code": code,
-                "quantity": int(disc.minimum + rng.integers(0, 5)),
-                "due_on": iso(due),
-            }
-        )
-    return pd.DataFrame(rows)
+        for days, pieces in outage:
+            close = _LAID_IN_DAYS <= days < 7 * disc.lead + 60
+            if close and rng.random() > _FORGOTTEN:
+                due = EXPORT + max(days - int(rng.integers(14, 35)), 3)
+                rows.append(_order(store, code, max(pieces, disc.minimum), due))
+    used = positions.groupby(["store", "disc_code"]).size().sort_values(ascending=False)
+    store, code = used.index[int(rng.integers(0, 10))]
+    rows.append(_order(store, code, BY_CODE[code].minimum + 2, day("2026-08-12")))
+    rows.append(_order("central", code, BY_CODE[code].minimum, EXPORT + 20))
+    numbered = [{"order_id": f"PO-{7731 + 4 * n}", **row} for n, row in enumerate(rows)]
+    return pd.DataFrame(numbered)
+
+
+def _order(store: str, code: str, quantity: int, due: float) -> dict[str, object]:
+    return {"store": store, "disc_code": code, "quantity": int(quantity), "due_on": iso(due)}

@@ -69,7 +69,7 @@ class Disc:
     """A purchasable disc code.
 
     Burst pressure in barg, range in percent, prices in EUR, lead time in weeks, shelf life in
-    months (None: no limit), torque in N.m.
+    months (None: no limit), torque in N.m, temperature the burst pressure is stated at in degC.
     """
 
     code: str
@@ -89,6 +89,7 @@ class Disc:
     shelf: float | None
     holder: str
     torque: float
+    temperature: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
