@@ -201,7 +201,7 @@ def _serve(findings: Findings, port: int) -> None:
 
 
 def _print(findings: Findings) -> None:
-    from dashboard.sentences import summary
+    from dashboard.summary import summary
 
     for line in summary(findings):
         say.print(line, markup=False)

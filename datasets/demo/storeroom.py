@@ -8,7 +8,7 @@ from datasets.demo.world import EXPORT, day, iso
 
 __all__ = ["make_orders", "make_stock", "outage_needs"]
 
-_LAID_IN_DAYS = 120
+_LAID_IN_DAYS = 60
 _RUN_DOWN = 0.06
 _FORGOTTEN = 0.08
 
@@ -99,7 +99,7 @@ def make_orders(
     for (store, code), outage in sorted(outage_needs(positions, outages).items()):
         disc = BY_CODE[code]
         for days, pieces in outage:
-            close = _LAID_IN_DAYS <= days < 7 * disc.lead + 60
+            close = _LAID_IN_DAYS <= days < 7 * disc.lead + 150
             if close and rng.random() > _FORGOTTEN:
                 due = EXPORT + max(days - int(rng.integers(14, 35)), 3)
                 rows.append(_order(store, code, max(pieces, disc.minimum), due))
