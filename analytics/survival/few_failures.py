@@ -18,8 +18,9 @@ from analytics.errors import InputError, NotEstimable
 from analytics.survival.fit import Fit, fit
 from analytics.survival.law import Family, LifeLaw, cumulative_hazard
 from analytics.survival.lifetimes import Lifetimes
-from analytics.survival.limits import Limits, life_quantile, limits
+from analytics.survival.limits import Limits, limits
 from analytics.survival.problem import Prior
+from analytics.survival.quantities import life_quantile
 
 __all__ = [
     "ASSUMED_SHAPES",

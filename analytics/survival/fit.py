@@ -5,6 +5,7 @@ r"""Which life curve fits best? Maximum likelihood for one family, with or witho
 """
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,15 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 from analytics.errors import InputError, NotEstimable
 from analytics.survival.law import Family, LifeLaw
 from analytics.survival.lifetimes import Lifetimes
-from analytics.survival.problem import (
-    Prior,
-    Problem,
-    Summit,
-    climb,
-    evaluate,
-    prepare,
-    starting_point,
-)
+from analytics.survival.newton import Summit, climb
+from analytics.survival.problem import Prior, Problem, evaluate, prepare, starting_point
 
 __all__ = ["Fit", "draw_parameters", "fit", "life_law"]
 
@@ -139,7 +133,7 @@ def fit(
     """
     covariates = None if design is None else np.asarray(design, dtype=float)
     problem = prepare(data, family, covariates, tuple(names), shape=shape, prior=prior)
-    summit = climb(problem, starting_point(problem), problem.free)
+    summit = climb(partial(evaluate, problem), starting_point(problem), problem.free)
     _refuse_what_is_not_there(problem, summit)
     coefficients, sigma, covariance = _natural(problem, summit)
     return Fit(

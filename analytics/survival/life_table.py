@@ -13,7 +13,8 @@ from analytics.survival.few_failures import fit_with_prior, shape_cases
 from analytics.survival.fit import Fit, fit
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import Lifetimes, lifetimes
-from analytics.survival.limits import Limits, life_quantile, limits, parameters
+from analytics.survival.limits import Limits, limits
+from analytics.survival.quantities import life_quantile, parameters
 
 __all__ = ["family_named", "life_findings", "read_life_table"]
 

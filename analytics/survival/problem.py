@@ -1,4 +1,4 @@
-r"""Life records made ready for the likelihood, and the climb to its summit.
+r"""Life records made ready for the likelihood.
 
 Log ages are shifted and scaled, covariates centred and divided by a quarter of their range,
 so the search sees the same numbers whatever the unit of time or of a covariate. With
@@ -7,11 +7,12 @@ so the search sees the same numbers whatever the unit of time or of a covariate.
 """
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.errors import InputError, NotConverged, NotEstimable
+from analytics.errors import InputError, NotEstimable
 from analytics.survival.kernels import (
     EXACT,
     INTERVAL,
@@ -23,16 +24,15 @@ from analytics.survival.kernels import (
 )
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import Lifetimes
+from analytics.survival.newton import climb
 
-__all__ = ["Prior", "Problem", "Summit", "climb", "evaluate", "prepare", "starting_point"]
+__all__ = ["CODES", "Prior", "Problem", "evaluate", "prepare", "starting_point"]
 
 Array = NDArray[np.float64]
 
+# Code of each family in the kernels.
 CODES = {Family.WEIBULL: 0, Family.EXPONENTIAL: 0, Family.LOGNORMAL: 1, Family.LOGLOGISTIC: 2}
 _TYPICAL_RHO = {0: 1.28, 1: 1.0, 2: 1.81}  # standard deviation of the standard log life
-_GAIN_DONE = 1e-13
-_MOST_STEPS = 200
-_LEAST_RHO, _GREATEST_RHO = 1e-6, 1e6  # in standard deviations of the log ages seen
 _NARROW = 1e-7  # an interval this narrow, relative to the age, is an exact age
 _SAMPLE_ABOVE, _SAMPLE_ROWS = 20_000, 4_000
 
@@ -128,31 +128,6 @@ class Problem:
         """Basis of the directions the search may take, shape (p + 2, r)."""
         basis = np.eye(len(self.spread) + 2)
         return basis if self.fixed_rho is None else basis[:, :-1]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summit:
-    """Where a climb ended.
-
-    Attributes
-    ----------
-    theta : ndarray, shape (p + 2,)
-        Parameters in the search's own scales. [-]
-    value : float
-        Log-likelihood, with the log prior if there is one.
-    hessian : ndarray, shape (p + 2, p + 2)
-        Second derivatives of `value` at `theta`.
-    step : ndarray, shape (p + 2,)
-        The last Newton step; far from nothing when the summit lies at infinity.
-    steps : int
-        Newton steps taken.
-    """
-
-    theta: Array
-    value: float
-    hessian: Array
-    step: Array
-    steps: int
 
 
 def prepare(
@@ -318,7 +293,7 @@ def starting_point(problem: Problem) -> Array:
     if n > _SAMPLE_ABOVE:
         part = _every(problem, n // _SAMPLE_ROWS)
         try:
-            theta = climb(part, starting_point(part), problem.free).theta
+            theta = climb(partial(evaluate, part), starting_point(part), problem.free).theta
         except NotEstimable:
             pass
         else:
@@ -392,96 +367,3 @@ def _add_prior(
     gradient[1:-1] -= tightness * effects
     hessian[np.arange(1, len(theta) - 1), np.arange(1, len(theta) - 1)] -= tightness
     return value - float(tightness @ effects**2) / 2
-
-
-def climb(problem: Problem, start: Array, basis: Array) -> Summit:
-    """Climb to the summit by Newton's method with a line search.
-
-    Parameters
-    ----------
-    problem : Problem
-        What to climb.
-    start : ndarray, shape (p + 2,)
-        Where to start; rho > 0.
-    basis : ndarray, shape (p + 2, r)
-        Directions that may be taken; the climb stays on `start` plus their span.
-
-    Returns
-    -------
-    Summit
-
-    Raises
-    ------
-    NotEstimable
-        If the likelihood grows as the spread of life goes to nothing or has no end.
-    NotConverged
-        If the steps run out.
-    """
-    theta = start
-    spread_is_free = bool((np.abs(basis[-1]) > 1e-12).any())
-    if not 1e-150 < theta[-1] < 1e150:
-        raise NotConverged(f"the likelihood search cannot start from 1 / sigma of {theta[-1]:g}")
-    value, gradient, hessian = evaluate(problem, theta)
-    if not np.isfinite(value):
-        raise NotConverged(f"the likelihood search cannot start from a likelihood of {value}")
-    for steps in range(_MOST_STEPS):
-        step, gain = _newton_step(gradient, hessian, basis)
-        if gain < _GAIN_DONE:
-            return Summit(
-                theta=theta + step,
-                value=value + gain / 2,
-                hessian=hessian,
-                step=step,
-                steps=steps,
-            )
-        if spread_is_free:
-            _refuse_endless_spread(theta[-1])
-        if not np.isfinite(gain):
-            raise NotConverged("the likelihood search left the numbers a computer can hold")
-        slack = 1e-14 * (abs(value) + problem.exact_weight)
-        length = 1.0 if step[-1] > -0.9 * theta[-1] else 0.9 * theta[-1] / -step[-1]
-        for _ in range(60):
-            trial = theta + length * step
-            new_value, gradient, hessian = evaluate(problem, trial)
-            if new_value >= value + 1e-4 * length * gain - slack:
-                break
-            length /= 2
-        else:
-            raise NotConverged(
-                f"the likelihood search stalled after {steps} steps, gain {gain:.3g}"
-            )
-        theta, value = trial, new_value
-    raise NotConverged(f"the likelihood search did not end within {_MOST_STEPS} steps")
-
-
-def _refuse_endless_spread(rho: float) -> None:
-    if rho > _GREATEST_RHO:
-        raise NotEstimable(
-            "failures must differ in age to show the spread of life, but given the covariates "
-            "all of them lie at one age; add lives, drop covariates or assume a shape"
-        )
-    if rho < _LEAST_RHO:
-        raise NotEstimable(
-            "failures must come at some ages more than at others to show the spread of life, "
-            "but these fit best with a spread without end; add lives or assume a shape"
-        )
-
-
-def _newton_step(gradient: Array, hessian: Array, basis: Array) -> tuple[Array, float]:
-    """The Newton step within the basis, and the gain in value it promises twice over.
-
-    Where the surface does not curve down (possible under left truncation) the curvature's
-    size stands in, which still points uphill.
-    """
-    slope = basis.T @ gradient
-    bend = -(basis.T @ hessian @ basis)
-    unit = 1 / np.sqrt(np.maximum(np.abs(np.diag(bend)), 1e-300))
-    scaled = bend * np.outer(unit, unit)
-    try:
-        np.linalg.cholesky(scaled)
-        along = unit * np.linalg.solve(scaled, unit * slope)
-    except np.linalg.LinAlgError:
-        roots, axes = np.linalg.eigh(scaled)
-        roots = np.maximum(np.abs(roots), 1e-10)
-        along = unit * (axes @ ((axes.T @ (unit * slope)) / roots))
-    return basis @ along, float(slope @ along)

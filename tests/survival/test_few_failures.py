@@ -15,7 +15,8 @@ from analytics.survival.few_failures import (
 from analytics.survival.fit import fit
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import lifetimes
-from analytics.survival.limits import limits, parameters
+from analytics.survival.limits import limits
+from analytics.survival.quantities import parameters
 
 INF = np.inf
 TEN = lifetimes([500.0] * 10, [INF] * 10)

@@ -8,14 +8,12 @@ from analytics.survival.fit import fit
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import lifetimes
 from analytics.survival.limits import (
-    failure_probability,
-    life_quantile,
     likelihood_ratio_limits,
     limits,
-    parameters,
     simultaneous_band,
     wald_limits,
 )
+from analytics.survival.quantities import failure_probability, life_quantile, parameters
 
 INF = np.inf
 FAMILIES = list(Family)

@@ -13,7 +13,8 @@ import pytest
 from analytics.survival.fit import fit
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import Lifetimes, lifetimes
-from analytics.survival.limits import life_quantile, limits, parameters
+from analytics.survival.limits import limits
+from analytics.survival.quantities import life_quantile, parameters
 from datasets.reference import path
 
 INF = np.inf

@@ -8,7 +8,8 @@ from scipy.stats import chi2
 from analytics.survival.fit import fit
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import lifetimes
-from analytics.survival.limits import life_quantile, limits
+from analytics.survival.limits import limits
+from analytics.survival.quantities import life_quantile
 from datasets.reference import path
 
 
