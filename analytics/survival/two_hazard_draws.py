@@ -110,10 +110,13 @@ def life_law(
 
 def log_defect_ratio(effects: Array, defects: Array) -> Array:
     """Sum of log(1 - x + x e^b) over the defects; (n_draws, J), (n, J) to (n_draws, n)."""
-    total = np.zeros((len(effects), len(defects)))
+    total = effects @ (defects == 1).T.astype(float)
     for effect, defect in zip(effects.T, defects.T, strict=True):
-        total += np.log1p(np.expm1(effect)[:, None] * defect)
-    return total
+        unsure = np.flatnonzero((defect > 0) & (defect < 1))
+        # few prevalences, many lives: one logarithm per prevalence
+        levels, at = np.unique(defect[unsure], return_inverse=True)
+        total[:, unsure] += np.log1p(np.expm1(effect)[:, None] * levels)[:, at]
+    return np.asarray(total)
 
 
 def _in_data_units(problem: Posterior, vectors: Array) -> TwoHazardDraws:

@@ -29,18 +29,18 @@ Array = NDArray[np.float64]
 
 EMPTY = np.zeros((0, 0))
 
-LEVEL_SD = 2.0
-DEFECT_LEVEL_SD = 1.0
-DEFECT_OWN_SD = 0.7
+LEVEL_SD = 4.0
+DEFECT_LEVEL_SD = 1.5
+DEFECT_OWN_SD = 1.0
 INSTALL_SD = 1.0
 INSTALL_SHAPE = (float(np.log(0.6 / 0.4)), 1.0)
 WEAR_SD = 2.5
 WEAR_SHAPE = (float(np.log(1.5)), 0.8)
 
 PRIORS = {
-    "levels": "log of half the crude failure rate, sd 2: either hazard may carry all failures "
-    "or a hundredth of them",
-    "defects": "log hazard ratios share a level N(0, 1) and differ from it by N(0, 0.7): no "
+    "levels": "log of half the crude failure rate, sd 4: either hazard may carry all failures "
+    "or a thousandth of them",
+    "defects": "log hazard ratios share a level N(0, 1.5) and differ from it by N(0, 1): no "
     "defect is presumed harmful, a ratio of 10 is not surprising, and a rare defect leans on "
     "the others",
     "install covariates": "N(0, 1) per standard deviation of the covariate, or per half the "

@@ -13,6 +13,7 @@ defects grow together from nothing, along the exponential path, so it adds up ex
 not depend on any order. A defect that seems to protect (:math:`b_j < 0`) gets a negative part.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,9 +45,12 @@ class OwedShares:
         Rows of the data that ended. [-]
     share : ndarray, shape (n_draws, n_failures)
         Share of each failure owed to its defects, below 1; negative where defects seem to
-        protect. [-]
+        protect. Where a check was not recorded, each draw says anew whether the defect was
+        there. [-]
+    estimate, low, high : ndarray, shape (n_failures,)
+        Mean of the share over the draws, and its 95 % limits: wide where checks are missing. [-]
     defect_share : ndarray, shape (n_failures, J)
-        The same divided among the defects, mean over the draws. [-]
+        The same means divided among the defects. [-]
     total_share : Estimate
         Share of all failures, weighted. [-]
     failures_owed : Estimate
@@ -61,6 +65,9 @@ class OwedShares:
 
     failures: NDArray[np.intp]
     share: Array
+    estimate: Array
+    low: Array
+    high: Array
     defect_share: Array
     total_share: Estimate
     failures_owed: Estimate
@@ -68,8 +75,8 @@ class OwedShares:
     avoided: Estimate
 
 
-def share_owed(draws: TwoHazardDraws, data: TwoHazardData) -> OwedShares:
-    """Attribute each failure to the installation, with the uncertainty of the parameters.
+def share_owed(draws: TwoHazardDraws, data: TwoHazardData, seed: int = 0) -> OwedShares:
+    """Attribute each failure to the installation, with what is not known of it.
 
     Parameters
     ----------
@@ -77,6 +84,8 @@ def share_owed(draws: TwoHazardDraws, data: TwoHazardData) -> OwedShares:
         Parameter draws.
     data : TwoHazardData
         The lives that were fitted, or others with the same columns.
+    seed : int, default 0
+        Seed of the draws of unrecorded checks.
 
     Returns
     -------
@@ -90,26 +99,35 @@ def share_owed(draws: TwoHazardDraws, data: TwoHazardData) -> OwedShares:
 
     Notes
     -----
-    The intervals carry what is not known of the parameters. Which of the single failures were
-    in truth owed to the installation stays a matter of chance beyond them.
+    The limits carry what is not known of the parameters and of checks that were not recorded.
+    Which single failures the installation in truth caused stays a matter of chance beyond them.
     """
     if not data.defect_names:
         raise NotEstimable("shares owed to the installation need at least one recorded check")
     failures = np.flatnonzero(data.lifetimes.ended & (data.lifetimes.weight > 0))
     if failures.size == 0:
         raise NotEstimable("shares owed to the installation need at least one failure, got none")
-    ended = take_rows(data, failures)
-    weight = ended.lifetimes.weight
-    log_ratio = log_defect_ratio(draws.defect_effects, ended.defects)
-    base = _install_share(draws, ended)
-    share = -np.expm1(-log_ratio) * base
-    by_defect, defect_share = _divide(draws, ended, share, log_ratio, base)
-    owed = share @ weight
+    rng = np.random.default_rng(seed)
+    share = np.empty((len(draws.install_shape), failures.size))
+    by_defect = np.zeros((len(draws.install_shape), len(data.defect_names)))
+    defect_share = np.empty((failures.size, len(data.defect_names)))
+    for block in _blocks(failures.size, BLOCK // 4):
+        ended = take_rows(data, failures[block])
+        for j, part in enumerate(_divide(draws, ended, rng)):
+            by_defect[:, j] += part @ ended.lifetimes.weight
+            defect_share[block, j] = part.mean(axis=0)
+            share[:, block] = part if j == 0 else share[:, block] + part
+    owed = by_defect.sum(axis=1)
+    estimate = share.mean(axis=0)
+    low, high = np.quantile(share, [0.025, 0.975], axis=0)
     return OwedShares(
         failures=failures,
         share=share,
+        estimate=estimate,
+        low=np.minimum(low, estimate),
+        high=np.maximum(high, estimate),
         defect_share=defect_share,
-        total_share=from_draws(owed / weight.sum()),
+        total_share=from_draws(owed / data.lifetimes.failures),
         failures_owed=from_draws(owed),
         defect_owed={
             name: from_draws(column)
@@ -120,18 +138,37 @@ def share_owed(draws: TwoHazardDraws, data: TwoHazardData) -> OwedShares:
 
 
 def _divide(
-    draws: TwoHazardDraws, ended: TwoHazardData, share: Array, log_ratio: Array, base: Array
-) -> tuple[Array, Array]:
-    """Divide shares among defects: sums over failures (n_draws, J), means (n_failures, J)."""
-    # share / log ratio, whose limit where the ratio is 1 is the base itself
-    flat = np.abs(log_ratio) < 1e-9
-    per_log = np.where(flat, base, share / np.where(flat, 1.0, log_ratio))
-    sums, means = [], []
+    draws: TwoHazardDraws, ended: TwoHazardData, rng: np.random.Generator
+) -> Iterator[Array]:
+    """Draw each failure's share, one defect after the other, (n_draws, n_failures) each.
+
+    An unrecorded defect is drawn as present with the probability it has given the failure:
+    p e^b / (1 - p + p e^b) if the installation's hazard struck, p if wear did. Averaged over
+    the draws this is the share of the marginal hazard.
+    """
+    base = _install_share(draws, ended)
+    marginal = log_defect_ratio(draws.defect_effects, ended.defects)
+    struck = rng.random(base.shape) < base
+    log_parts = []
     for effect, defect in zip(draws.defect_effects.T, ended.defects.T, strict=True):
-        part = per_log * np.log1p(np.expm1(effect)[:, None] * defect)
-        sums.append(part @ ended.lifetimes.weight)
-        means.append(part.mean(axis=0))
-    return np.stack(sums, axis=1), np.stack(means, axis=1)
+        part = effect[:, None] * (defect == 1)
+        unsure = np.flatnonzero((defect > 0) & (defect < 1))
+        raised = np.where(struck[:, unsure], np.exp(effect)[:, None], 1.0) * defect[unsure]
+        present = rng.random(raised.shape) * (1 - defect[unsure] + raised) < raised
+        part[:, unsure] = effect[:, None] * present
+        log_parts.append(part)
+    log_ratio = np.sum(log_parts, axis=0)
+    # hazard of a clean disc, and of wear, in units of the marginal hazard
+    clean = base * np.exp(-marginal)
+    per_log = clean / (clean * np.exp(log_ratio) + 1 - base) * _relative_growth(log_ratio)
+    for part in log_parts:
+        yield per_log * part
+
+
+def _relative_growth(log_ratio: Array) -> Array:
+    """(e^x - 1) / x, which is 1 at 0."""
+    flat = np.abs(log_ratio) < 1e-9
+    return np.where(flat, 1.0, np.expm1(log_ratio) / np.where(flat, 1.0, log_ratio))
 
 
 def _install_share(draws: TwoHazardDraws, ended: TwoHazardData) -> Array:
@@ -148,8 +185,8 @@ def _install_share(draws: TwoHazardDraws, ended: TwoHazardData) -> Array:
 def _avoided(draws: TwoHazardDraws, data: TwoHazardData) -> Array:
     """Expected failures that the defects added while the lives were watched, (n_draws,)."""
     total = np.zeros(len(draws.install_shape))
-    for start in range(0, len(data.lifetimes), BLOCK):
-        part = take_rows(data, np.arange(start, min(start + BLOCK, len(data.lifetimes))))
+    for block in _blocks(len(data.lifetimes), BLOCK):
+        part = take_rows(data, block)
         lives = part.lifetimes
         log_rate = _law(draws, part).install_log_rate
         k = draws.install_shape[:, None]
@@ -179,6 +216,10 @@ def _over_interval(draws: TwoHazardDraws, ended: TwoHazardData) -> tuple[Array, 
         survived += weight / 2 * np.exp(at_low - cumulative_hazard(law, y ** (1 / k)))
     added = np.exp(law.install_log_rate) * (high - low)
     return added * survived / failed, added * (survived - (1 - failed)) / failed
+
+
+def _blocks(n: int, size: int) -> list[NDArray[np.intp]]:
+    return [np.arange(start, min(start + size, n)) for start in range(0, n, size)]
 
 
 def _law(draws: TwoHazardDraws, data: TwoHazardData) -> LifeLaw:

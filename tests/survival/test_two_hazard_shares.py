@@ -57,14 +57,33 @@ def test_share_of_an_interval_is_the_mean_over_the_ages_it_may_have_had(low, hig
 
 
 def test_defects_add_up_to_the_share_and_follow_their_log_ratios():
-    found = share_owed(one_draw(), lives([1.0, 2.0], [1.0, 2.5], [[1, 1], [0.3, 1]]))
+    found = share_owed(one_draw(), lives([1.0, 2.0], [1.0, 2.5], [[1, 1], [0, 1]]))
 
     np.testing.assert_allclose(found.defect_share.sum(axis=1), found.share[0])
     assert found.defect_share[0, 0] / found.defect_share[0, 1] == pytest.approx(B[0] / B[1])
+    assert found.defect_share[1, 0] == 0
     owed = found.defect_owed
     assert owed["seat"].estimate + owed["gap"].estimate == pytest.approx(
         found.failures_owed.estimate
     )
+
+
+def test_an_unrecorded_check_stays_unknown_and_is_right_on_average():
+    # Independent route: the share of the marginal hazard, p h(t; 1) + (1 - p) h(t; 0); the
+    # mean of 20,000 draws is within four standard errors (spread below 0.5, so 0.015).
+    p = 0.3
+    draws = one_draw()
+    many = {name: np.repeat(getattr(draws, name), 20_000, axis=0) for name in draws.__slots__}
+    found = share_owed(TwoHazardDraws(**many), lives([2.0], [2.0], [[p, 0]]))
+
+    clean, wear = hazards(2.0, 1.0)
+    marginal = 1 - p + p * np.exp(B[0])
+    expected = clean * (marginal - 1) / (clean * marginal + wear)
+    assert found.estimate[0] == pytest.approx(expected, abs=0.015)
+    present = clean * (np.exp(B[0]) - 1) / (clean * np.exp(B[0]) + wear)
+    np.testing.assert_allclose(np.unique(found.share.round(9)), [0.0, present], atol=1e-8)
+    assert found.low[0] == 0
+    assert found.high[0] == pytest.approx(present)
 
 
 def test_effects_that_cancel_still_add_up():
