@@ -14,7 +14,8 @@ from dashboard import ids
 from dashboard.callbacks.wiring import wire
 from dashboard.components.shell import frame
 from dashboard.gate import LOCAL_HOSTS, guard
-from dashboard.selection import from_search, narrow, to_search
+from dashboard.narrowing import narrow
+from dashboard.selection import from_search, to_search
 from dashboard.take import offer_tables
 from dashboard.view import View
 

@@ -59,7 +59,7 @@ QUESTIONS = (
         (
             "Which fitting practice raises early bursts, beyond noise, on equal duty?",
             "early",
-            "Which install step costs most?",
+            "Which install defect costs most?",
             "An interval that keeps clear of zero is more than noise.",
         ),
         (
@@ -95,7 +95,7 @@ QUESTIONS = (
         (
             "If many bursts called premature were spikes, does anything change?",
             "early",
-            "Which install step costs most?",
+            "Which install defect costs most?",
             "The share is given with every unclear ending premature and with none.",
         ),
         (

@@ -1,16 +1,13 @@
 """What a reader looks at: the filters, kept in the address so that a link carries them."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import TypeVar
 from urllib.parse import parse_qsl, urlencode
 
-import pandas as pd
-
-from analytics.findings import Findings
 from dashboard.reading import AgeUnit, PressureUnit, Units
 
-__all__ = ["CHOICES", "Selection", "from_search", "narrow", "to_search"]
+__all__ = ["CHOICES", "YEARS", "Selection", "from_search", "to_search"]
 
 CHOICES = {
     "site": "Site",
@@ -21,9 +18,10 @@ CHOICES = {
 }
 """The filters that take several words, by column of the lives, with their labels."""
 
-_PLACE = ("site", "family", "service")
 _LONGEST_SEARCH = 8_000
-_YEARS = range(1900, 2200)
+YEARS = range(1900, 2200)
+"""Years that a filter may name."""
+
 _Unit = TypeVar("_Unit", bound=Enum)
 
 
@@ -97,84 +95,11 @@ def to_search(selection: Selection) -> str:
     return f"?{urlencode(pairs)}" if pairs else ""
 
 
-def narrow(findings: Findings, selection: Selection) -> Findings:
-    """Keep the rows that the selection asks for, in every frame where it makes sense.
-
-    Model parameters, crews' and lots' ratios and the defects' effects stay those of
-    the whole fleet: narrowing a table is no new fit.
-    """
-    if selection.is_whole:
-        return findings
-    lives = _narrow_lives(findings.lives, selection)
-    places = _places(findings.lives, selection)
-    return replace(
-        findings,
-        lives=lives,
-        endings=lives["ending"].value_counts().to_dict(),
-        installation=findings.installation
-        and replace(
-            findings.installation,
-            failures=_among(findings.installation.failures, "life_id", lives["life_id"]),
-        ),
-        crews=_chosen(findings.crews, "crew", selection),
-        duty=_among(findings.duty, "position_id", places["position_id"]),
-        intervals=_among(findings.intervals, "position_id", places["position_id"]),
-        spares=_among_pairs(findings.spares, places),
-        demand_weekly=_among_pairs(findings.demand_weekly, places),
-        dangerous=_among(findings.dangerous, "position_id", places["position_id"]),
-        trend=_within_years(_chosen_sites(findings.trend, selection), selection),
-        costs=_within_years(findings.costs, selection),
-        data_quality=_within_years(findings.data_quality, selection),
-    )
-
-
 def _year(text: str | None) -> int | None:
     if text is None or not (text.isascii() and text.isdigit() and len(text) == 4):
         return None
-    return int(text) if int(text) in _YEARS else None
+    return int(text) if int(text) in YEARS else None
 
 
 def _unit(choices: type[_Unit], text: str | None, default: _Unit) -> _Unit:
     return next((unit for unit in choices if unit.value == text), default)
-
-
-def _narrow_lives(lives: pd.DataFrame, selection: Selection) -> pd.DataFrame:
-    for column in CHOICES:
-        lives = _chosen(lives, column, selection)
-    ended = lives["ended_on"].dt.year
-    first = selection.first_year or _YEARS.start
-    last = selection.last_year or _YEARS.stop
-    return lives[ended.between(first, last)]
-
-
-def _places(lives: pd.DataFrame, selection: Selection) -> pd.DataFrame:
-    for column in _PLACE:
-        lives = _chosen(lives, column, selection)
-    return lives[["position_id", "store", "disc_code"]].drop_duplicates()
-
-
-def _chosen(frame: pd.DataFrame, column: str, selection: Selection) -> pd.DataFrame:
-    words = selection.words.get(column)
-    return _among(frame, column, words) if words else frame
-
-
-def _among(frame: pd.DataFrame, column: str, kept: object) -> pd.DataFrame:
-    return frame[frame[column].isin(kept)] if column in frame else frame
-
-
-def _among_pairs(frame: pd.DataFrame, places: pd.DataFrame) -> pd.DataFrame:
-    pairs = places[["store", "disc_code"]].drop_duplicates()
-    return frame.merge(pairs, on=["store", "disc_code"]) if len(frame) else frame
-
-
-def _chosen_sites(trend: pd.DataFrame, selection: Selection) -> pd.DataFrame:
-    sites = selection.words.get("site")
-    return trend[trend["site"].isin(sites)] if sites else trend
-
-
-def _within_years(frame: pd.DataFrame, selection: Selection) -> pd.DataFrame:
-    if "year" not in frame:
-        return frame
-    first = selection.first_year or _YEARS.start
-    last = selection.last_year or _YEARS.stop
-    return frame[frame["year"].between(first, last)]

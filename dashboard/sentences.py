@@ -1,15 +1,16 @@
 """The answers: two or three plain sentences per page, with numbers and intervals."""
 
-from collections.abc import Callable
-
+import numpy as np
 import pandas as pd
 
+from analytics.estimate import Estimate
 from analytics.findings import Findings
+from analytics.fleet import poisson_limits
+from dashboard.orders import to_order
 from dashboard.words import and_so_on, count, day, money, number, percent, within
 
 __all__ = [
     "CAUTION",
-    "advice_for",
     "basis",
     "dangerous_sentence",
     "early_answer",
@@ -24,6 +25,8 @@ CAUTION = (
     " jurisdiction and the responsible licensed engineer prevail. Premature life says nothing"
     " about failing to open."
 )
+
+_LATE_YEARS = 2
 
 _RATIOS = {
     "min_burst": "pressure over marked burst pressure less tolerance (min_burst)",
@@ -78,27 +81,17 @@ def early_answer(findings: Findings) -> list[str]:
     ]
     if len(early.defects):
         answer.append(_worst_step(early.defects))
-        advice = advice_for(findings, str(early.defects.iloc[0]["check"]))
-        answer.append(f"What mends it: {advice}" if advice else "")
+        answer.append(f"What mends it: {early.defects.iloc[0]['mend']}.")
     return [sentence for sentence in answer if sentence]
 
 
 def _worst_step(defects: pd.DataFrame) -> str:
     worst = defects.iloc[0]
     return (
-        f"The costliest step is “{worst['about']}”: {number(worst['failures_owed'])}"
+        f"The costliest defect is “{worst['about']}”: {number(worst['failures_owed'])}"
         f" [{number(worst['failures_owed_low'])} to {number(worst['failures_owed_high'])}]"
         f" of them, amiss on {number(worst['defect_pct'])} % of the records that state it."
     )
-
-
-def advice_for(findings: Findings, check: str) -> str:
-    """Give the mend that the failures owed mainly to this check carry; blank if none."""
-    if findings.installation is None:
-        return ""
-    failures = findings.installation.failures
-    advice = failures.loc[failures["main_defect"] == check, "advice"].dropna()
-    return str(advice.mode().iloc[0]) if len(advice) else ""
 
 
 def intervals_answer(findings: Findings) -> list[str]:
@@ -142,7 +135,7 @@ def storeroom_answer(findings: Findings) -> list[str]:
     rows = findings.spares
     if rows.empty:
         return [_cannot(findings, "spares", "what to order")]
-    now = rows[rows["order_now"].fillna(False).astype(bool)].sort_values("order_by")
+    now = to_order(findings)
     later = rows.drop(now.index)
     if now.empty:
         first = later.dropna(subset=["order_by"]).sort_values("order_by").head(1)
@@ -158,7 +151,7 @@ def storeroom_answer(findings: Findings) -> list[str]:
         f"First {first['disc_code']} for {first['store']}:"
         f" {count(int(first['order_quantity']), 'piece')} by {day(first['order_by'])}"
         f"{_late(findings, first)}.",
-        f"The other {count(len(later), 'pair')} of store and disc code can wait."
+        f"{count(len(later), 'other pair').capitalize()} of store and disc code can wait."
         if len(later)
         else "",
     ]
@@ -167,7 +160,7 @@ def storeroom_answer(findings: Findings) -> list[str]:
 def _late(findings: Findings, order: pd.Series) -> str:
     """Say so when an order should already have gone out."""
     late = pd.notna(order["order_by"]) and order["order_by"].date() < findings.export_date
-    return ", which has passed" if late else ""
+    return ", a day that has passed" if late else ""
 
 
 def fleet_answer(findings: Findings) -> list[str]:
@@ -177,39 +170,68 @@ def fleet_answer(findings: Findings) -> list[str]:
         return [_cannot(findings, "trend", "how the fleet is doing")]
     return [
         sentence
-        for sentence in (_trend_sentence(fleet), _cost_sentence(findings), _share(findings))
+        for sentence in (
+            _trend_sentence(fleet, findings),
+            _cost_sentence(findings),
+            _share(findings),
+        )
         if sentence
     ]
 
 
-def _trend_sentence(fleet: pd.DataFrame) -> str:
-    ordered = fleet.sort_values("year")
-    first, last = ordered.iloc[0], ordered.iloc[-1]
-    say: Callable[[pd.Series], str] = lambda row: (  # noqa: E731
-        f"{number(row['rate'])} [{number(row['low'])} to {number(row['high'])}]"
-    )
-    if len(ordered) == 1:
-        return f"In {int(last['year'])}, {say(last)} premature failures per 100 disc-years."
-    moved = "fell" if last["high"] < first["low"] else "rose"
-    clear = last["high"] < first["low"] or last["low"] > first["high"]
-    verb = moved if clear else "did not clearly change: they went"
+def _trend_sentence(fleet: pd.DataFrame, findings: Findings) -> str:
+    """Compare the last two years with all before them, by pooled rates and exact limits."""
+    ordered = fleet[fleet["disc_years"] > 0].sort_values("year")
+    if ordered.empty:
+        return ""
+    late, early = ordered.iloc[-_LATE_YEARS:], ordered.iloc[:-_LATE_YEARS]
+    now, before = _pooled(late), _pooled(early)
+    open_year = int(late["year"].iloc[-1]) == _first_open_year(findings)
+    when = f"{_years(late)}{' so far' if open_year else ''}"
+    if before is None or now is None:
+        return f"{within(now)} premature failures per 100 disc-years in {when}." if now else ""
+    verb = "did not clearly change: they are"
+    if now.high < before.low or now.low > before.high:
+        verb = "fell to" if now.high < before.low else "rose to"
     return (
-        f"Premature failures per 100 disc-years {verb} from {say(first)} in {int(first['year'])}"
-        f" to {say(last)} in {int(last['year'])}."
+        f"Premature failures per 100 disc-years {verb} {within(now)} in {when}, against"
+        f" {within(before)} in {_years(early)}."
     )
+
+
+def _pooled(years: pd.DataFrame) -> Estimate | None:
+    if years.empty:
+        return None
+    count, watched = int(years["premature"].sum()), float(years["disc_years"].sum())
+    low, high = poisson_limits(np.array([count]))
+    per = 100 / watched
+    return Estimate(estimate=count * per, low=float(low[0]) * per, high=float(high[0]) * per)
+
+
+def _years(rows: pd.DataFrame) -> str:
+    first, last = int(rows["year"].iloc[0]), int(rows["year"].iloc[-1])
+    return str(first) if first == last else f"{first} to {last}"
 
 
 def _cost_sentence(findings: Findings) -> str:
     costs = findings.costs
     if costs.empty:
         return ""
-    last = costs.sort_values("year").iloc[-1]
+    whole_years = costs[costs["year"] < _first_open_year(findings)]
+    last = (whole_years if len(whole_years) else costs).sort_values("year").iloc[-1]
     total = float(last["premature_cost"])
-    owed = float(last["owed_cost"]) / total if total else float("nan")
+    if not total > 0:
+        return f"No cost is on record for {int(last['year'])}."
     return (
         f"They cost {money(total, findings.currency)} in {int(last['year'])},"
-        f" {percent(owed)} of it owed to installation."
+        f" {percent(float(last['owed_cost']) / total)} of it owed to installation."
     )
+
+
+def _first_open_year(findings: Findings) -> int:
+    """Give the first year that the logs do not cover to its end."""
+    last = findings.export_date
+    return last.year + (last.month == 12 and last.day == 31)
 
 
 def _share(findings: Findings) -> str:

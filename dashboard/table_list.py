@@ -5,6 +5,7 @@ import pandas as pd
 from analytics.findings import Findings
 from analytics.logs.tables import CHECKS
 from dashboard.losses import avoidable_losses
+from dashboard.orders import to_order
 from dashboard.tables import Kind, TableView, columns
 
 __all__ = ["TABLES"]
@@ -16,13 +17,6 @@ def _failures(findings: Findings) -> pd.DataFrame:
 
 def _defects(findings: Findings) -> pd.DataFrame:
     return findings.installation.defects if findings.installation else pd.DataFrame()
-
-
-def _to_order(findings: Findings) -> pd.DataFrame:
-    spares = findings.spares
-    if spares.empty:
-        return spares
-    return spares[spares["order_now"].fillna(False).astype(bool)].sort_values("order_by")
 
 
 def _cost_curves(findings: Findings) -> pd.DataFrame:
@@ -41,13 +35,14 @@ _DECLARED = (
     TableView(
         key="order-this-week",
         title="Order this week",
-        rows=_to_order,
+        rows=to_order,
         columns=columns(
             _CODE,
             _STORE,
             ("order_quantity", "Pieces to order", Kind.COUNT),
             ("order_by", "Order by", Kind.DAY),
             ("cost", "Cost", Kind.MONEY),
+            ("criticality", "Criticality", Kind.TEXT),
             ("reason", "Why", Kind.TEXT),
         ),
     ),
@@ -72,9 +67,14 @@ _DECLARED = (
             ("planned", "of it planned", Kind.NUMBER),
             ("premature", "of it premature", Kind.NUMBER),
             ("upset", "of it upsets", Kind.NUMBER),
+            ("unclear", "of it unclear bursts", Kind.NUMBER),
             ("fitting", "of it lost in fitting", Kind.NUMBER),
             ("order_quantity", "Pieces to order", Kind.COUNT),
             ("cost", "Cost", Kind.MONEY),
+            ("criticality", "Criticality", Kind.TEXT),
+            ("service", "Served in time as stocked", Kind.SHARE),
+            ("target", "Served in time, target", Kind.SHARE),
+            ("insurance", "Held as insurance", Kind.YES_NO),
             ("reason", "Why", Kind.TEXT),
         ),
     ),
@@ -95,10 +95,10 @@ _DECLARED = (
     ),
     TableView(
         key="install-steps",
-        title="Install steps, worst first",
+        title="Install defects, costliest first",
         rows=_defects,
         columns=columns(
-            ("about", "Install step", Kind.TEXT),
+            ("about", "Defect", Kind.TEXT),
             ("failures_owed", "Failures owed", Kind.NUMBER),
             ("failures_owed_low", "from", Kind.NUMBER),
             ("failures_owed_high", "to", Kind.NUMBER),
@@ -108,6 +108,7 @@ _DECLARED = (
             ("log_effect", "Effect, log hazard", Kind.NUMBER),
             ("log_effect_low", "from", Kind.NUMBER),
             ("log_effect_high", "to", Kind.NUMBER),
+            ("mend", "What mends it", Kind.TEXT),
             ("check", "Check", Kind.TEXT),
         ),
     ),
@@ -121,12 +122,12 @@ _DECLARED = (
             _SITE,
             ("ended_on", "Found", Kind.DAY),
             ("age_years", "Age", Kind.YEARS),
-            ("percentile", "Of like discs failed by this age", Kind.SHARE),
             ("share", "Owed to installation", Kind.SHARE),
             ("share_low", "from", Kind.SHARE),
             ("share_high", "to", Kind.SHARE),
             ("main_defect", "Main defect", Kind.TEXT),
             ("defects_found", "Defects found", Kind.TEXT),
+            ("percentile", "Of like discs failed by this age", Kind.SHARE),
             _CODE,
             ("crew", "Crew", Kind.TEXT),
             ("lot", "Lot", Kind.TEXT),
@@ -352,8 +353,8 @@ _DECLARED = (
             ("checks_passed", "Checks passed", Kind.COUNT),
             ("checks_recorded", "Checks recorded", Kind.COUNT),
             *((check, check.replace("_", " ").capitalize(), Kind.YES_NO) for check in CHECKS),
-            ("torque_low", "Torque low", Kind.YES_NO),
-            ("torque_high", "Torque high", Kind.YES_NO),
+            ("torque_not_low", "Torque not low", Kind.YES_NO),
+            ("torque_not_high", "Torque not high", Kind.YES_NO),
             ("cost", "Cost", Kind.MONEY),
             ("downtime_h", "Downtime, hours", Kind.NUMBER),
             ("inferred", "What was inferred", Kind.TEXT),

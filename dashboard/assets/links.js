@@ -32,3 +32,9 @@ window.dash_clientside.discward = {
     return window.dash_clientside.no_update;
   },
 };
+
+document.addEventListener("click", function (event) {
+  if (event.target.closest && event.target.closest("button.print")) {
+    window.print();
+  }
+});

@@ -51,7 +51,11 @@ def plain(
     body = [
         html.Tr(
             [
-                html.Td(_with_limits(column, row, limits, view), className=_side(column))
+                html.Td(
+                    _with_limits(column, row, limits, view),
+                    className=_side(column),
+                    **{"data-name": heading(column, view.units, view.currency)},
+                )
                 for column in shown
             ]
         )
@@ -86,7 +90,13 @@ def grid(key: str, view: View, frame: pd.DataFrame | None = None) -> html.Div:
             dag.AgGrid(
                 id=ids.table_id(key),
                 columnDefs=[_definition(column, view) for column in table.present(rows)],
-                defaultColDef={"sortable": True, "resizable": True, "filter": True},
+                defaultColDef={
+                    "sortable": True,
+                    "resizable": True,
+                    "filter": True,
+                    "wrapHeaderText": True,
+                    "autoHeaderHeight": True,
+                },
                 dashGridOptions={
                     "theme": {"function": _THEME},
                     "animateRows": False,
@@ -158,6 +168,12 @@ def _side(column: Column) -> str:
     return "" if column.kind in _WORDY else "numeric"
 
 
+def _width(column: Column) -> int:
+    if column.kind is Kind.TEXT:
+        return 320 if column.key in _LONG_WORDS else 150
+    return 124
+
+
 def _definition(column: Column, view: View) -> dict[str, Any]:
     name = heading(column, view.units, view.currency)
     definition: dict[str, Any] = {
@@ -165,7 +181,7 @@ def _definition(column: Column, view: View) -> dict[str, Any]:
         "headerName": name,
         "headerTooltip": name,
         "minWidth": 96,
-        "width": max(110, min(240, 9 * len(name) + 44)),
+        "width": _width(column),
     }
     if column.kind in _LINKED:
         definition |= {

@@ -5,7 +5,6 @@ from dash import dcc, html
 
 from analytics.logs.tables import CHECKS, TABLES
 from dashboard.components.blocks import message
-from dashboard.sentences import CAUTION
 from dashboard.view import View
 from dashboard.words import day, number, percent
 
@@ -35,7 +34,7 @@ def page(view: View, life_id: str) -> html.Div:
                     ],
                     className="lines",
                 ),
-                html.P([html.Strong("Caution. "), CAUTION], className="note"),
+                html.Button("Print this sheet", className="print no-print", type="button"),
             ],
             className="sheet",
         )
@@ -90,9 +89,16 @@ def _causes(view: View, life_id: str) -> html.Section:
                 f"The installation carries {percent(case['share'])}"
                 f" [{percent(case['share_low'])} to {percent(case['share_high'])}] of this failure."
                 f" {percent(case['percentile'])} of like discs fail by this age."
+                if pd.notna(case["share"])
+                else "The share of the installation could not be worked out for this failure."
             ),
             html.P([html.Strong("Defects on the record: "), str(defects).replace("_", " ")]),
-            html.P([html.Strong("What else could explain it: "), case["rivals"]]),
+            html.P(
+                [
+                    html.Strong("What else could explain it: "),
+                    case["rivals"] or "nothing on record points elsewhere",
+                ]
+            ),
             html.P([html.Strong("What to do: "), case["advice"]]),
         ]
     )
@@ -110,7 +116,8 @@ def _record(life: pd.Series) -> html.Section:
         for check in CHECKS
         if check in life
     ]
-    torque = "low" if _is(life["torque_low"]) else "high" if _is(life["torque_high"]) else ""
+    torque = "low" if _failed(life, "torque_not_low") else ""
+    torque = "high" if _failed(life, "torque_not_high") else torque
     return html.Section(
         [
             html.H2("The install record"),
@@ -120,5 +127,5 @@ def _record(life: pd.Series) -> html.Section:
     )
 
 
-def _is(value: object) -> bool:
-    return not pd.isna(value) and bool(value)
+def _failed(life: pd.Series, check: str) -> bool:
+    return check in life and not pd.isna(life[check]) and not bool(life[check])

@@ -47,7 +47,7 @@ def _dangerous(view: View) -> html.Section:
 def _steps(view: View) -> html.Section:
     early = view.findings.installation
     if early is None:
-        return section("Which install step costs most?", message("No install step was judged."))
+        return section("Which install defect costs most?", message("No install step was judged."))
     unclear = (
         "Endings nobody could class change this little or much: see the shares with all of them"
         f" premature ({early.share_all_unclear.estimate:.0%}) and with none"
@@ -56,11 +56,11 @@ def _steps(view: View) -> html.Section:
         else ""
     )
     return section(
-        "Which install step costs most?",
+        "Which install defect costs most?",
         figure(
             view,
             steps_figure(early.defects),
-            says="Premature failures owed to each install step, with 95 % limits.",
+            says="Premature failures owed to each install defect, with 95 % limits.",
             twin=plain("install-steps", view),
         ),
         note=f"A defect is a check answered no. A check left blank is not a pass. {unclear}",
@@ -100,10 +100,13 @@ def _hazard(view: View) -> html.Section:
 
 
 def _crews_and_lots(view: View) -> html.Section:
+    lots = view.findings.lots
+    flagged = lots[lots["flagged"].astype(bool)] if len(lots) else lots
     return section(
         "Crews and lots",
         plain("crews", view),
-        plain("lots", view),
+        plain("lots", view, flagged) if len(flagged) else message("No lot stands out."),
+        html.Details([html.Summary("All lots"), grid("lots", view)]),
         note=(
             "Compared on equal duty and drawn towards the average where the numbers are small;"
             " below five events no ratio is shown. An association, not blame."

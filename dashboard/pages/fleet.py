@@ -73,7 +73,7 @@ def _losses(view: View) -> html.Section:
 
 
 def _quality(view: View) -> html.Section:
-    trend = view.findings.trend
+    trend, quality = view.findings.trend, view.findings.data_quality
     return section(
         "Is the work getting better, and the records?",
         html.Div(
@@ -85,7 +85,7 @@ def _quality(view: View) -> html.Section:
                 ),
                 figure(
                     view,
-                    records_figure(view.findings.data_quality),
+                    records_figure(quality[quality["year"] >= view.whole.log_begins.year]),
                     says="Share of records that hold each thing the job needs, by year.",
                     twin=plain("data-quality", view),
                 ),

@@ -13,6 +13,8 @@ from dashboard.view import View
 
 __all__ = ["page"]
 
+_FIRST = 5
+
 
 def page(view: View) -> html.Div:
     """Show the first answers of every page with the way to the rest."""
@@ -46,12 +48,15 @@ def _card(view: View, name: str, path: str, sentences: list[str]) -> html.Sectio
 
 
 def _cautions(view: View) -> html.Section | None:
-    if not view.whole.cautions:
+    cautions = [text for text in view.whole.cautions if not text.startswith("Decision support")]
+    if not cautions:
         return None
+    more = len(cautions) - _FIRST
     return html.Section(
         [
             html.H2("Know this before you act"),
-            html.Ul([html.Li(caution) for caution in view.whole.cautions], className="plain"),
+            html.Ul([html.Li(caution) for caution in cautions[:_FIRST]], className="plain"),
+            html.P(dcc.Link(f"{more} more", href=view.address("logs"))) if more > 0 else None,
         ],
         className="part",
     )

@@ -49,7 +49,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
         hazard_curve=_hazard_curve(),
         model=Model(
             name="two hazards, Weibull wear",
-            why="Its cross-validated log score beats the regression's by 12.4 (standard error 4.1).",
+            why="Its cross-validated log score beats the regression by 12.4.",
             fit_statement="Observed and expected failures agree in 9 of 10 age bands.",
             lives=len(lives),
             failures=len(failures),
@@ -192,7 +192,9 @@ def _life(
         "ended_on": end,
         "ending": ending,
         "reason": {"premature": "burst", "demand": "burst", "in_service": None}.get(ending, ending),
+        "observed_from": max(start, pd.Timestamp("2017-01-01")),
         "entry_years": max(0.0, (pd.Timestamp("2017-01-01") - start).days / 365.25),
+        "age_years": age,
         "lower_years": age,
         "upper_years": age if ending == "premature" else np.inf,
         "age_known": True,
@@ -201,8 +203,8 @@ def _life(
         "cycles_per_year": float(rng.lognormal(6, 1)),
         "cycles_basis": "rainflow",
         **checks,
-        "torque_low": bool(rng.random() < 0.08),
-        "torque_high": bool(rng.random() < 0.05),
+        "torque_not_low": bool(rng.random() > 0.08),
+        "torque_not_high": bool(rng.random() > 0.05),
         "checks_passed": sum(recorded),
         "checks_recorded": len(recorded),
         "cost": float(rng.uniform(2e3, 4e4)) if ending != "in_service" else np.nan,
@@ -216,7 +218,7 @@ def _life(
 def _failures(rng: np.random.Generator, lives: pd.DataFrame) -> pd.DataFrame:
     failures = lives[lives["ending"] == "premature"].sort_values("ended_on", ascending=False)
     share = rng.beta(1.2, 2.4, len(failures))
-    keep = "life_id position_id site disc_code crew lot ended_on".split()
+    keep = ["life_id", "position_id", "site", "disc_code", "crew", "lot", "ended_on"]
     return (
         failures[keep]
         .assign(
@@ -236,18 +238,27 @@ def _failures(rng: np.random.Generator, lives: pd.DataFrame) -> pd.DataFrame:
 
 def _defects(failures: int) -> pd.DataFrame:
     rows = [
-        ("gap_even", "gap even at four points after every torque step", 1.62, 0.41, 0.09, 78, 12),
-        ("torque_low", "torque below 0.9 of the target", 1.31, 0.39, 0.07, 81, 8),
-        ("seat_clean", "holder seat cleaned without scraping", 1.12, 0.35, 0.06, 84, 11),
-        ("finger_tight_start", "all nuts finger-tight before torque", 0.71, 0.34, 0.04, 72, 10),
-        ("studs_lubricated", "stud threads lubricated as specified", 0.42, 0.33, 0.03, 69, 9),
-        ("flow_direction", "arrow and dome the right way round", 0.3, 0.5, 0.01, 90, 1),
-        ("gasket_suitable", "gaskets new and of the right type", 0.1, 0.3, 0.005, 75, 7),
+        ("gap_even", "gap uneven", 1.62, 0.41, 0.09, 78, 12),
+        ("torque_not_low", "torque too low", 1.31, 0.39, 0.07, 81, 8),
+        ("seat_clean", "seat not clean", 1.12, 0.35, 0.06, 84, 11),
+        (
+            "finger_tight_start",
+            "torque before the nuts were finger-tight",
+            0.71,
+            0.34,
+            0.04,
+            72,
+            10,
+        ),
+        ("studs_lubricated", "studs not lubricated", 0.42, 0.33, 0.03, 69, 9),
+        ("flow_direction", "disc the wrong way round", 0.3, 0.5, 0.01, 90, 1),
+        ("gasket_suitable", "gasket unsuitable", 0.1, 0.3, 0.005, 75, 7),
     ]
     return pd.DataFrame(
         {
             "check": check,
             "about": about,
+            "mend": "measure the gap at four points after every step and write it down",
             "log_effect": effect,
             "log_effect_low": effect - 1.96 * error,
             "log_effect_high": effect + 1.96 * error,
@@ -325,7 +336,7 @@ def _lots() -> pd.DataFrame:
 def _duty(rng: np.random.Generator, places: pd.DataFrame) -> pd.DataFrame:
     limit = places["family"].map({"reverse_scored": 0.9, "composite": 0.8}).fillna(0.85)
     above = places["operating_ratio"] > limit
-    return places["position_id site disc_code family operating_ratio".split()].assign(
+    return places[["position_id", "site", "disc_code", "family", "operating_ratio"]].assign(
         limit=limit,
         margin_bar=(limit - places["operating_ratio"]) * 10,
         share_above_limit=np.where(above, rng.uniform(0.01, 0.3, len(places)), 0.0),
@@ -341,7 +352,7 @@ def _intervals(rng: np.random.Generator, places: pd.DataFrame) -> pd.DataFrame:
     age = rng.integers(9, 48, count).astype(float)
     proposal = rng.choice(["shorten", "keep", "ask"], count, p=[0.25, 0.6, 0.15])
     replace_on = EXPORT + pd.to_timedelta(rng.integers(20, 900, count), unit="D")
-    return places["position_id site disc_code".split()].assign(
+    return places[["position_id", "site", "disc_code"]].assign(
         age_months=age,
         age_low=age - 4,
         age_high=age + 7,
@@ -397,6 +408,9 @@ def _spares() -> pd.DataFrame:
                 "order_quantity": 6 if order_now else 0,
                 "order_now": order_now,
                 "order_by": EXPORT + pd.Timedelta(days=4 * number - 6),
+                "criticality": "ABC"[number % 3],
+                "target": 0.99,
+                "service": 0.95,
                 "cost": 6 * 480.0 + 300 if order_now else 0.0,
                 "reason": (
                     f"{usable} usable and {number % 3} on order against {round(mean) + 2} needed"
