@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from analytics.errors import InputError
 from analytics.logs.columns import findings_where, type_file
-from analytics.logs.files import RawTable
 from analytics.logs.headers import Header, match_header
+from analytics.logs.records import RawTable
 from analytics.logs.refusals import Finding, Reason
 from analytics.logs.settings import Settings
 from analytics.logs.tables import Table
@@ -120,10 +120,15 @@ def check_table(
 
 def accepted(checked: CheckedTable) -> pd.DataFrame:
     """Give the rows with nothing wrong; the index is still the row's position."""
+    good = _good(checked)
+    return checked.frame if good.all() else checked.frame[good]
+
+
+def _good(checked: CheckedTable) -> NDArray[np.bool_]:
     good = np.ones(len(checked.frame), dtype=bool)
     for finding in checked.findings:
         good[finding.rows] = False
-    return checked.frame if good.all() else checked.frame[good]
+    return good
 
 
 def quarantine(checked: CheckedTable) -> pd.DataFrame:
@@ -197,11 +202,11 @@ def _out_of_order(table: Table, frame: pd.DataFrame) -> list[Finding]:
 def _duplicates(checked: CheckedTable) -> list[Finding]:
     """Find rows that repeat an earlier good row, or its key with another content."""
     table = checked.table
-    good = accepted(checked)
-    if not table.key or good.empty:
-        return []
     key = [table.column(name).internal_name for name in table.key]
-    rivals = good[good.duplicated(key, keep=False)]
+    keys = checked.frame.loc[_good(checked), key]
+    if not key or keys.empty:
+        return []
+    rivals = checked.frame.loc[keys.index[keys.duplicated(keep=False)]]
     content = [column.internal_name for column in table.columns]
     same = rivals.duplicated(content).to_numpy()
     clash = rivals.duplicated(key).to_numpy() & ~same

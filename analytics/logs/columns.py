@@ -9,8 +9,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from analytics.errors import UnitError
-from analytics.logs.files import RawTable
 from analytics.logs.headers import Header
+from analytics.logs.records import RawTable
 from analytics.logs.refusals import Finding, Reason, Refusal
 from analytics.logs.settings import Settings
 from analytics.logs.tables import Column, Kind, Table
@@ -19,6 +19,7 @@ from analytics.units import convert_from, unit_words
 
 __all__ = ["empty_frame", "findings_where", "type_file"]
 
+_BATCH = 50_000
 _DTYPES = {
     Kind.TEXT: "object",
     Kind.CODE: "object",
@@ -68,9 +69,8 @@ def type_file(
     for column in table.columns:
         place = header.places.get(column.name)
         if place is None:
-            columns[column.internal_name] = _repeat(
-                [None], np.zeros(len(raw.lines), dtype=np.int64), column.kind
-            )
+            nothing = _typed([None], column.kind).take(np.zeros(len(raw.lines), dtype=np.int64))
+            columns[column.internal_name] = nothing.reset_index(drop=True)
             continue
         read = value_parser(column, settings, words.get(column.name, {}))
         values, found = _convert(raw.columns[place], column, read)
@@ -82,7 +82,7 @@ def type_file(
         findings += found
     columns["source_file"] = np.full(len(raw.lines), raw.file, dtype=object)
     columns["source_line"] = raw.lines
-    return pd.DataFrame(columns), findings
+    return pd.DataFrame(columns, copy=False), findings
 
 
 def _convert(
@@ -90,10 +90,18 @@ def _convert(
 ) -> tuple[pd.Series, list[Finding]]:
     """Type a column by reading each distinct text once."""
     encoded = texts.combine_chunks().dictionary_encode()
-    codes = np.asarray(encoded.indices, dtype=np.int64)
-    parsed = [read(text) for text in encoded.dictionary.to_pylist()]
-    refused = {number: item for number, item in enumerate(parsed) if isinstance(item, Refusal)}
-    values = [None if number in refused else item for number, item in enumerate(parsed)]
+    codes = np.asarray(encoded.indices)
+    refused: dict[int, Refusal] = {}
+    batches = [_typed([], column.kind)]
+    # In batches, so that a million different texts never stand in memory as objects at once.
+    for start in range(0, len(encoded.dictionary), _BATCH):
+        parsed = [read(text) for text in encoded.dictionary[start : start + _BATCH].to_pylist()]
+        for number, item in enumerate(parsed):
+            if isinstance(item, Refusal):
+                refused[start + number] = item
+                parsed[number] = None
+        batches.append(_typed(parsed, column.kind))
+    values = pd.concat(batches, ignore_index=True) if len(batches) != 2 else batches[1]
     findings = []
     if refused:
         bad = np.flatnonzero(np.isin(codes, list(refused)))
@@ -101,15 +109,11 @@ def _convert(
             same = [number for number, item in refused.items() if item == refusal]
             rows = bad[np.isin(codes[bad], same)]
             findings.append(Finding(rows=rows, column=column.name, refusal=refusal))
-    return _repeat(values, codes, column.kind), findings
+    return values.take(codes).reset_index(drop=True), findings
 
 
 def _typed(values: Sequence[object], kind: Kind) -> pd.Series:
     return pd.Series(list(values), dtype=_DTYPES[kind])
-
-
-def _repeat(values: Sequence[object], codes: NDArray[np.int64], kind: Kind) -> pd.Series:
-    return _typed(values, kind).take(codes).reset_index(drop=True)
 
 
 def _in_internal_unit(

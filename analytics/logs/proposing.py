@@ -13,10 +13,11 @@ from pathlib import Path
 
 from analytics.errors import InputError
 from analytics.logs.evidence import Verdict, blanks_in, date_format_of, marks_of
-from analytics.logs.files import SUFFIXES, RawTable, read_file
+from analytics.logs.files import SUFFIXES, read_file
 from analytics.logs.headers import bare_name, ours, unit_in
 from analytics.logs.likeness import best_table, match_columns, suggest_word
 from analytics.logs.reading import existing_folder
+from analytics.logs.records import RawTable
 from analytics.logs.settings import FILE_NAME, Settings
 from analytics.logs.tables import TABLES, Column, Kind, Table
 from analytics.logs.values import value_parser

@@ -17,8 +17,9 @@ from analytics.logs.checking import (
 )
 from analytics.logs.columns import empty_frame
 from analytics.logs.cross_checks import ask, keep_out_unknown, rename_positions
-from analytics.logs.files import SUFFIXES, RawTable, read_file
+from analytics.logs.files import SUFFIXES, read_file
 from analytics.logs.headers import count_known
+from analytics.logs.records import RawTable
 from analytics.logs.settings import Settings, read_settings, settings_of
 from analytics.logs.tables import TABLES, Table
 from analytics.logs.unit_doubts import doubt_units
@@ -217,9 +218,7 @@ def check_tables(
 
 def _join(checked: dict[str, CheckedTable], settings: Settings) -> CheckedLogs:
     tables = {
-        name: accepted(checked[name]).reset_index(drop=True)
-        if name in checked
-        else empty_frame(table)
+        name: _renumbered(accepted(checked[name])) if name in checked else empty_frame(table)
         for name, table in TABLES.items()
     }
     rows = pd.DataFrame(
@@ -245,6 +244,13 @@ def _join(checked: dict[str, CheckedTable], settings: Settings) -> CheckedLogs:
         settings=settings,
         present=frozenset(checked),
     )
+
+
+def _renumbered(frame: pd.DataFrame) -> pd.DataFrame:
+    """Number the rows 0..n-1 without copying a million of them."""
+    shallow = frame.copy(deep=False)
+    shallow.index = pd.RangeIndex(len(frame))
+    return shallow
 
 
 def _has_history(folder: Path) -> bool:

@@ -12,11 +12,10 @@ from analytics.logs.settings import Settings
 __all__ = ["unpacked_text"]
 
 _SCRIPT = Path(__file__).with_name("unpack.py")
-_MEMORY_BYTES = 2_500_000_000
 _SECONDS = 120
 
 
-def unpacked_text(path: Path, sheets: Sequence[str], settings: Settings) -> str:
+def unpacked_text(path: Path, sheets: Sequence[str], settings: Settings) -> bytes:
     """Read an XLSX or Parquet file as CSV text in a child process with limits.
 
     Parameters
@@ -30,8 +29,8 @@ def unpacked_text(path: Path, sheets: Sequence[str], settings: Settings) -> str:
 
     Returns
     -------
-    str
-        Comma-separated records; the first field is the row number in the source.
+    bytes
+        Comma-separated records in UTF-8; the first field is the row number in the source.
 
     Raises
     ------
@@ -39,7 +38,7 @@ def unpacked_text(path: Path, sheets: Sequence[str], settings: Settings) -> str:
         If the file is refused, or its reading took too much memory or time.
     """
     command = [
-        sys.executable, "-P", str(_SCRIPT), str(path), str(_MEMORY_BYTES), "\n".join(sheets),
+        sys.executable, "-P", str(_SCRIPT), str(path), "\n".join(sheets),
         settings.decimal, settings.date_format or "",
     ]  # fmt: skip
     quiet = {
@@ -64,4 +63,4 @@ def unpacked_text(path: Path, sheets: Sequence[str], settings: Settings) -> str:
         raise InputError(f"{path.name} {done.stderr.decode('utf-8', 'replace').strip()}")
     if done.returncode:
         raise InputError(f"{path.name} broke its reader or needs too much memory; export it as CSV")
-    return done.stdout.decode("utf-8")
+    return done.stdout

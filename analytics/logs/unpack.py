@@ -7,22 +7,31 @@ field of each record is the row number in the source.
 
 import csv
 import io
+import os
+import re
 import sys
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime, time, timedelta
 
 __all__: list[str] = []
 
 MEGABYTE = 1_000_000
+MOST_MEMORY = 2_500 * MEGABYTE
 LARGEST_UNPACKED = 600 * MEGABYTE
 LARGEST_OUTPUT = 600 * MEGABYTE
 MOST_ENTRIES = 5_000
 HIGHEST_RATIO = 100
 SMALL = 20 * MEGABYTE
 """Below this unpacked size a high compression ratio is no danger."""
-MOST_EMPTY = 2_000_000
+MOST_EMPTY = 200_000
 """Cells of a sheet's rectangle that may be empty; the parser holds the rectangle in memory."""
+
+_ENTITIES = re.compile(rb"<!(?:DOCTYPE|ENTITY)|<\0!\0D\0|\0<\0!\0D")
+"""Plain or in UTF-16."""
+_CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
+_REFERENCE = re.compile(rb"""<(?:\w+:)?(?:c|row)\s[^>]*?r=["']([A-Z]{0,3})(\d{1,7})["']""")
 
 
 class Refused(Exception):
@@ -31,13 +40,14 @@ class Refused(Exception):
 
 def main(arguments: list[str]) -> int:
     """Write the records of a file to standard output; 3 and one line when refused."""
-    path, limit, sheets, decimal, date_format = arguments
-    _limit(int(limit))
+    path, sheets, decimal, date_format = arguments
     try:
         if path.lower().endswith(".parquet"):
+            _limit(1000 * MEGABYTE + 20 * os.path.getsize(path))
             records = _parquet(path)
         else:
-            check_archive(path)
+            # A cell takes the parser some 80 bytes for 30 bytes of XML.
+            _limit(250 * MEGABYTE + 5 * check_archive(path))
             records = _sheet(path, sheets.split("\n"))
         _write(records, decimal, date_format)
     except Refused as refusal:
@@ -52,12 +62,13 @@ def _limit(memory_bytes: int) -> None:
         import resource
     except ImportError:  # Windows: the parent's time limit still holds
         return
-    resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
+    most = min(memory_bytes, MOST_MEMORY)
+    resource.setrlimit(resource.RLIMIT_AS, (most, most))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
-def check_archive(path: str) -> None:
-    """Look at the archive's directory before anything is unpacked."""
+def check_archive(path: str) -> int:
+    """Look at an archive before it is parsed; give its unpacked size in bytes."""
     with open(path, "rb") as file:
         start = file.read(8)
     if start.startswith(b"\xd0\xcf\x11\xe0"):
@@ -67,11 +78,10 @@ def check_archive(path: str) -> None:
             entries = archive.infolist()
             _check_directory(entries)
             for entry in entries:
-                if entry.filename.startswith("xl/worksheets/") and entry.filename.endswith(".xml"):
-                    _check_sheet(archive, entry)
-    except (zipfile.BadZipFile, EOFError, OSError, ValueError, NotImplementedError, RuntimeError):
-        raise Refused("is no whole XLSX file; export it again") from None
-    except zipfile.zlib.error:  # type: ignore[attr-defined]
+                if entry.filename.lower().endswith((".xml", ".rels")):
+                    _check_part(archive, entry)
+            return sum(entry.file_size for entry in entries)
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError):
         raise Refused("is no whole XLSX file; export it again") from None
 
 
@@ -90,11 +100,8 @@ def _check_directory(entries: list[zipfile.ZipInfo]) -> None:
         raise Refused(f"unpacks to {unpacked // MEGABYTE} MB; export the table alone, as CSV")
 
 
-def _check_sheet(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> None:
+def _check_part(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> None:
     """Refuse document types (entity bombs) and rectangles that are mostly empty."""
-    import re
-
-    reference = re.compile(rb'<c\s[^>]*?r="([A-Z]{1,3})(\d{1,7})"')
     cells, right, bottom, seen, tail = 0, 0, 0, 0, b""
     with archive.open(entry) as part:
         while block := part.read(MEGABYTE):
@@ -102,22 +109,26 @@ def _check_sheet(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> None:
             if seen > max(entry.file_size, SMALL):
                 raise Refused("unpacks to more than it says; export it again")
             block = tail + block
-            if b"<!DOCTYPE" in block or b"<!ENTITY" in block:
+            if _ENTITIES.search(block):
                 raise Refused("declares XML entities; export it again from the spreadsheet program")
             cut = block.rfind(b"<")
-            block, tail = block[:cut], block[cut:]
-            for letters, digits in reference.findall(block):
-                cells += 1
+            block, tail = block[:cut], block[cut:][-1000:]
+            cells += len(_CELL.findall(block))
+            for letters, digits in _REFERENCE.findall(block):
                 bottom = max(bottom, int(digits))
-                column = 0
-                for letter in letters:
-                    column = column * 26 + letter - 64
-                right = max(right, column)
-    if bottom * right - cells > MOST_EMPTY + cells:
+                right = max(right, _column_number(letters))
+    if bottom * max(right, 1) > MOST_EMPTY + 6 * cells:
         raise Refused(
             f"spans {bottom} rows and {right} columns but holds {cells} cells; "
             "delete the empty rows and columns"
         )
+
+
+def _column_number(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
 
 
 def _sheet(path: str, wanted: list[str]) -> Iterator[tuple[int, list[object]]]:
