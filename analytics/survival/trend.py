@@ -323,7 +323,7 @@ def _longer_later(part: Array) -> int:
     if unequal == 0:
         return 0
     tau = kendalltau(np.arange(gap.size), gap, method="asymptotic").statistic
-    return round((unequal + tau * np.sqrt(pairs * unequal)) / 2)
+    return int(round((unequal + float(tau) * np.sqrt(pairs * unequal)) / 2))
 
 
 def _two_sided(below: float, above: float) -> float:
