@@ -14,7 +14,15 @@ from analytics.errors import InputError, NotEstimable
 from analytics.survival.law import Family, LifeLaw
 from analytics.survival.lifetimes import Lifetimes
 from analytics.survival.newton import Summit, climb
-from analytics.survival.problem import Prior, Problem, evaluate, prepare, starting_point
+from analytics.survival.problem import (
+    Prior,
+    Problem,
+    evaluate,
+    inverse_information,
+    natural_parameters,
+    prepare,
+    starting_point,
+)
 
 __all__ = ["Fit", "draw_parameters", "fit", "life_law"]
 
@@ -135,7 +143,8 @@ def fit(
     problem = prepare(data, family, covariates, tuple(names), shape=shape, prior=prior)
     summit = climb(partial(evaluate, problem), starting_point(problem), problem.free)
     _refuse_what_is_not_there(problem, summit)
-    coefficients, sigma, covariance = _natural(problem, summit)
+    coefficients, sigma, turn = natural_parameters(problem, summit.theta)
+    covariance = turn @ inverse_information(problem, summit.hessian) @ turn.T
     return Fit(
         family=family,
         names=problem.names,
@@ -218,23 +227,6 @@ def draw_parameters(result: Fit, n_draws: int, random: np.random.Generator) -> A
     spread = axes * np.sqrt(np.maximum(roots, 0.0))
     best = np.r_[result.coefficients, np.log(result.sigma)]
     return np.asarray(best + random.standard_normal((n_draws, len(best))) @ spread.T)
-
-
-def _natural(problem: Problem, summit: Summit) -> tuple[Array, float, Array]:
-    """Coefficients, sigma and their covariance in the caller's units."""
-    to_natural, free = problem.natural, problem.free
-    over_sigma = to_natural @ summit.theta
-    sigma = float(1 / over_sigma[-1])
-    coefficients = over_sigma[:-1] * sigma
-    jacobian = np.eye(len(over_sigma)) * sigma
-    jacobian[:-1, -1] = -coefficients * sigma
-    jacobian[-1, -1] = -sigma
-    turn = jacobian @ to_natural @ free
-    information = -(free.T @ summit.hessian @ free)
-    unit = 1 / np.sqrt(np.diag(information))
-    inverse = np.linalg.inv(information * np.outer(unit, unit)) * np.outer(unit, unit)
-    covariance = turn @ inverse @ turn.T
-    return coefficients, sigma, (covariance + covariance.T) / 2
 
 
 def _likelihood_alone(problem: Problem, summit: Summit) -> float:

@@ -26,7 +26,17 @@ from analytics.survival.law import Family
 from analytics.survival.lifetimes import Lifetimes
 from analytics.survival.newton import climb
 
-__all__ = ["CODES", "Prior", "Problem", "evaluate", "prepare", "starting_point"]
+__all__ = [
+    "CODES",
+    "Prior",
+    "Problem",
+    "evaluate",
+    "inverse_information",
+    "natural_parameters",
+    "prepare",
+    "standard_covariates",
+    "starting_point",
+]
 
 Array = NDArray[np.float64]
 
@@ -367,3 +377,40 @@ def _add_prior(
     gradient[1:-1] -= tightness * effects
     hessian[np.arange(1, len(theta) - 1), np.arange(1, len(theta) - 1)] -= tightness
     return value - float(tightness @ effects**2) / 2
+
+
+def natural_parameters(problem: Problem, theta: Array) -> tuple[Array, float, Array]:
+    """Turn the search's parameters to those of log life in the caller's units.
+
+    Returns
+    -------
+    coefficients : ndarray, shape (p + 1,)
+        Intercept and effects. [log time]
+    sigma : float
+        Scale of log life. [-]
+    turn : ndarray, shape (p + 2, p + 2)
+        Slopes of the coefficients and log sigma by theta.
+    """
+    to_natural = problem.natural
+    over_sigma = to_natural @ theta
+    sigma = float(1 / over_sigma[-1])
+    coefficients = over_sigma[:-1] * sigma
+    turn = np.eye(len(theta)) * sigma
+    turn[:-1, -1] = -coefficients * sigma
+    turn[-1, -1] = -sigma
+    return coefficients, sigma, turn @ to_natural
+
+
+def inverse_information(problem: Problem, hessian: Array) -> Array:
+    """Give the covariance of theta, 0 where it is not searched for; shape (p + 2, p + 2)."""
+    free = problem.free
+    information = -(free.T @ hessian @ free)
+    unit = 1 / np.sqrt(np.diag(information))
+    scale = np.outer(unit, unit)
+    return np.asarray(free @ (np.linalg.inv(information * scale) * scale) @ free.T)
+
+
+def standard_covariates(problem: Problem) -> Array:
+    """Give the covariates as the search sees them, an intercept first; shape (n, p + 1)."""
+    scaled = (problem.design - problem.centre) / problem.spread
+    return np.column_stack([np.ones(len(scaled)), scaled])
