@@ -148,7 +148,7 @@ def policies(
     Parameters
     ----------
     ages_years : array_like, shape (n_ages,) or (n_ages, n_units)
-        Ages > 0, ascending; inf stands for running to failure. [years]
+        Ages > 0; inf stands for running to failure. [years]
 
     Returns
     -------

@@ -59,7 +59,7 @@ def walk(
     law : LifeLaw
         Shape (n_draws, n_units).
     ages_years : array_like, shape (n_ages,) or (n_ages, n_units)
-        Ages > 0, ascending; above 9,900 years they count as that. [years]
+        Ages > 0, in any order; above 9,900 years they count as that. [years]
     demand_rate : array_like, shape (n_units,), (n_draws, n_units) or scalar
         Upsets that open the disc, >= 0. [1/years]
     cost_ratio : array_like, shape (n_units,) or scalar
@@ -73,7 +73,8 @@ def walk(
     Raises
     ------
     InputError
-        If the law is not of shape (n_draws, n_units), a rate is negative or ages do not ascend.
+        If the law is not of shape (n_draws, n_units), a rate is negative or an age
+        is not positive.
     """
     if np.ndim(law.wear_location) != 2:
         shape = np.shape(law.wear_location)
@@ -93,11 +94,15 @@ def walk(
         )
     )
     ages = _ages(ages_years, m.shape[1])
+    order = np.argsort(ages, axis=0, kind="stable")
+    ascending = np.log(np.take_along_axis(ages, order, axis=0))
     shape = (len(ages), *m.shape)
     area, hazard, slope = np.empty(shape), np.empty(shape), np.empty(shape)
     best, lived = np.empty((2, *m.shape)), np.empty((2, *m.shape))
     code = FAMILY_CODES[law.family]
-    follow(code, m, s, a, k, d, ratio, np.log(ages), area, hazard, slope, best, lived)
+    follow(code, m, s, a, k, d, ratio, ascending, area, hazard, slope, best, lived)
+    back = np.argsort(order, axis=0)[:, None, :]
+    area, hazard, slope = (np.take_along_axis(x, back, axis=0) for x in (area, hazard, slope))
     survived = np.exp(-hazard)
     return Walk(
         exposure=area,
@@ -124,6 +129,6 @@ def per_unit(values: ArrayLike, units: int, name: str) -> Array:
 def _ages(ages_years: ArrayLike, units: int) -> Array:
     ages = np.minimum(np.asarray(ages_years, dtype=float), 9.9e3)
     ages = ages[:, None] if ages.ndim == 1 else ages
-    if not (ages > 0).all() or (np.diff(ages, axis=0) < 0).any():
-        raise InputError("ages_years must be > 0 years and ascending")
+    if not (ages > 0).all():
+        raise InputError("ages_years must be > 0 years")
     return np.ascontiguousarray(np.broadcast_to(ages, (len(ages), units)))
