@@ -46,6 +46,10 @@ class Kind(Enum):
     CASE = "life, opens its case sheet"
 
 
+WORDS = frozenset({Kind.TEXT, Kind.DAY, Kind.YES_NO, Kind.POSITION, Kind.CASE})
+"""Kinds that stand to the left; the others are numbers and stand to the right."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
     """One column: where it stands in the frame, what it is called, how it is shown."""

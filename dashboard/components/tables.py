@@ -9,7 +9,7 @@ from dash import dcc, html
 from dashboard import ids
 from dashboard.components.blocks import message
 from dashboard.table_list import TABLES
-from dashboard.tables import LIMITS, Column, Kind, TableView, converted, heading, limits_of
+from dashboard.tables import LIMITS, WORDS, Column, Kind, TableView, converted, heading, limits_of
 from dashboard.view import View
 from dashboard.words import day, number
 
@@ -19,7 +19,6 @@ LONG = 1_500
 """From this many rows on a grid asks the server for what it shows."""
 
 _LINKED = {Kind.POSITION: "position", Kind.CASE: "case"}
-_WORDY = {Kind.TEXT, Kind.DAY, Kind.YES_NO, Kind.POSITION, Kind.CASE}
 _LONG_WORDS = {"reason", "advice", "note", "what", "mend", "raw", "rivals", "about", "inferred"}
 _UNBROKEN = {Kind.DAY, Kind.POSITION, Kind.CASE}
 _FORMATS = {Kind.MONEY: ",.0f", Kind.COUNT: ",.0f", Kind.SHARE: ",.1~f", Kind.PERCENT: ",.1~f"}
@@ -165,7 +164,7 @@ def _side(column: Column) -> str:
         return "unbroken"
     if column.kind is Kind.TEXT:
         return "words" if column.key in _LONG_WORDS else ""
-    return "" if column.kind in _WORDY else "numeric"
+    return "" if column.kind in WORDS else "numeric"
 
 
 def _width(column: Column) -> int:
@@ -190,7 +189,7 @@ def _definition(column: Column, view: View) -> dict[str, Any]:
         }
     elif column.kind is Kind.TEXT:
         definition |= {"tooltipField": column.key}
-    elif column.kind not in _WORDY:
+    elif column.kind not in WORDS:
         form = _FORMATS.get(column.kind, ",.2~f")
         definition |= {
             "type": "rightAligned",

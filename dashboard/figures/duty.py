@@ -3,6 +3,7 @@
 import pandas as pd
 import plotly.graph_objects as go
 
+from dashboard.figures.marks import literal, spoken
 from dashboard.theme import Ink, bare, dress, faint
 
 __all__ = ["duty_figure"]
@@ -23,11 +24,13 @@ def duty_figure(duty: pd.DataFrame) -> go.Figure:
         rows = known[within]
         figure.add_scatter(
             x=100 * rows["operating_ratio"],
-            y=rows["family"].str.replace("_", " "),
+            y=rows["family"].map(spoken),
             mode="markers",
             name=f"{name} ({len(rows)})",
             marker={"symbol": symbol, "color": colour, "size": 9, "opacity": 0.85},
-            customdata=list(zip(rows["position_id"], 100 * rows["limit"], strict=True)),
+            customdata=list(
+                zip(rows["position_id"].map(literal), 100 * rows["limit"], strict=True)
+            ),
             hovertemplate="%{customdata[0]}: %{x:.0f} %, limit %{customdata[1]:.0f} %"
             "<extra></extra>",
         )
@@ -40,7 +43,7 @@ def _mark_limits(figure: go.Figure, known: pd.DataFrame) -> None:
     marks = known.dropna(subset=["limit"])[["family", "limit"]].drop_duplicates()
     figure.add_scatter(
         x=100 * marks["limit"],
-        y=marks["family"].str.replace("_", " "),
+        y=marks["family"].map(spoken),
         mode="markers",
         name="limit",
         marker={

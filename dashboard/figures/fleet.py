@@ -3,7 +3,7 @@
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.marks import limits
+from dashboard.figures.marks import limits, literal, spoken
 from dashboard.theme import Ink, bare, dress
 
 __all__ = ["costs_figure", "quality_figure", "records_figure", "trend_figure"]
@@ -31,7 +31,7 @@ def trend_figure(trend: pd.DataFrame) -> go.Figure:
         figure.add_scatter(
             x=rows["year"] + shift,
             y=rows["rate"],
-            name="all sites" if site == "all" else site,
+            name="all sites" if site == "all" else literal(site),
             mode="lines+markers",
             line={"color": colour, "dash": dash, "width": 1.5},
             marker={"symbol": symbol, "size": 9, "color": colour},
@@ -108,11 +108,11 @@ def _lines(frame: pd.DataFrame, by: str, y: str) -> go.Figure:
         figure.add_scatter(
             x=rows["year"],
             y=100 * rows["share"],
-            name=str(name).replace("_", " "),
+            name=spoken(name),
             mode="lines+markers",
             line={"color": colour, "dash": dash, "width": 2},
             marker={"symbol": symbol, "size": 8, "color": colour},
-            hovertemplate=f"{name}: %{{y:.0f}} % in %{{x}}<extra></extra>",
+            hovertemplate=f"{spoken(name)}: %{{y:.0f}} % in %{{x}}<extra></extra>",
         )
     dress(figure, x="Year", y=y)
     figure.update_xaxes(dtick=1 if frame["year"].nunique() <= 11 else 2, tickformat="d")

@@ -5,7 +5,7 @@ import plotly.graph_objects as go
 
 from dashboard.theme import faint
 
-__all__ = ["band", "limits"]
+__all__ = ["band", "limits", "literal", "spoken"]
 
 
 def band(
@@ -31,3 +31,25 @@ def limits(middle: pd.Series, low: pd.Series, high: pd.Series, colour: str) -> d
         "thickness": 1.5,
         "width": 4,
     }
+
+
+def literal(text: object) -> str:
+    """Give a logged text so that a figure shows it word for word, never as markup.
+
+    Examples
+    --------
+    >>> literal("<b>P_1</b>")
+    '&lt;b>P_1&lt;/b>'
+    """
+    return str(text).replace("&", "&amp;").replace("<", "&lt;")
+
+
+def spoken(text: object) -> str:
+    """Give a code word as a figure says it.
+
+    Examples
+    --------
+    >>> spoken("reverse_knife")
+    'reverse knife'
+    """
+    return literal(text).replace("_", " ")

@@ -3,7 +3,7 @@
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.marks import limits
+from dashboard.figures.marks import limits, literal
 from dashboard.theme import Ink, bare, dress
 
 __all__ = ["steps_figure"]
@@ -18,7 +18,7 @@ def steps_figure(defects: pd.DataFrame) -> go.Figure:
     figure = go.Figure(
         go.Scatter(
             x=shown["failures_owed"],
-            y=shown["about"].map(_broken),
+            y=shown["about"].map(literal).map(_broken),
             mode="markers",
             marker={"symbol": "diamond", "size": 10, "color": Ink.RUST},
             error_x=limits(

@@ -3,6 +3,7 @@
 import pandas as pd
 import plotly.graph_objects as go
 
+from dashboard.figures.marks import literal
 from dashboard.theme import ENDINGS, bare, dress
 
 __all__ = ["timeline_figure"]
@@ -35,7 +36,7 @@ def timeline_figure(lives: pd.DataFrame) -> go.Figure:
                 "color": look.colour,
                 "line": {"width": 2, "color": look.colour},
             },
-            customdata=list(zip(rows["life_id"], rows["lower_years"], strict=True)),
+            customdata=list(zip(rows["life_id"].map(literal), rows["lower_years"], strict=True)),
             hovertemplate=(
                 f"%{{customdata[0]}}: {look.label} on %{{x|%Y-%m-%d}}"
                 " at %{customdata[1]:.1f} years<extra></extra>"
@@ -43,7 +44,7 @@ def timeline_figure(lives: pd.DataFrame) -> go.Figure:
         )
     dress(figure, x="Date", y="", height=130 + 30 * len(ordered))
     return figure.update_yaxes(
-        tickvals=ordered["row"].tolist(), ticktext=ordered["life_id"].tolist()
+        tickvals=ordered["row"].tolist(), ticktext=ordered["life_id"].map(literal).tolist()
     )
 
 
