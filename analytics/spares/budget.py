@@ -135,5 +135,5 @@ def _met(pmf: Array, held: int) -> float:
 
 def _gains(item: Candidate) -> Array:
     """Weighted demand met by each piece beyond those held, until none matters."""
-    above = 1 - np.cumsum(item.demand)
+    above = np.cumsum(item.demand[::-1])[::-1] - item.demand
     return np.asarray(item.weight * above[item.held :][above[item.held :] > 1e-6])

@@ -175,7 +175,7 @@ def expected_shortage(pmf: Array) -> Array:
     ndarray, shape (n_counts,)
         Shortage with 0, 1, 2 ... pieces. [-]
     """
-    above = 1 - np.cumsum(pmf)
+    above = np.cumsum(pmf[::-1])[::-1] - pmf
     return np.asarray(np.cumsum(above[::-1])[::-1])
 
 
