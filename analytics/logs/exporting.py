@@ -124,9 +124,12 @@ def _write_workbook(path: Path, header: list[str], rows: Iterable[tuple[Any, ...
         for value in row:
             shown = _UNPRINTABLE.sub(_escape, value) if isinstance(value, str) else value
             cell = openpyxl.cell.WriteOnlyCell(sheet)
-            cell.value = shown
+            # A float as its own digits: the writer would round it to sixteen.
+            cell.value = repr(value) if isinstance(value, float) else shown
             if isinstance(value, str):
                 cell.data_type = "s"  # never a formula, never a guess at a number or date
+            elif isinstance(value, float):
+                cell.data_type = "n"
             cells.append(cell)
         sheet.append(cells)
     book.save(path)

@@ -56,10 +56,13 @@ def read_file(
 
 def _decode(data: bytes, name: str, declared: str | None) -> tuple[list[str], tuple[str, ...]]:
     notes: tuple[str, ...] = ()
-    if declared is not None:
-        encoding = {"utf-8": "utf-8-sig"}.get(declared, declared)
-    elif data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        encoding = "utf-16"
+    marked = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    if declared == "cp1252":
+        encoding = "cp1252"
+    elif marked or declared == "utf-16":
+        encoding = "utf-16" if marked else "utf-16-le"  # without its mark: as Windows writes it
+    elif declared == "utf-8":
+        encoding = "utf-8-sig"
     else:
         encoding = "utf-8-sig"
         try:

@@ -14,6 +14,7 @@ from analytics.errors import InputError
 __all__ = ["Broken", "RawTable", "split_records"]
 
 _CHUNK = 20_000
+_MOST_COLUMNS = 2_000
 _DELIMITERS = (",", ";", "\t", "|")
 
 
@@ -118,6 +119,8 @@ def split_records(
         raise InputError(
             f"{name} has a header (line {start + 1}) whose quotes do not close, or that has no end"
         )
+    if len(fields) > _MOST_COLUMNS:
+        raise InputError(f"{name} has {len(fields)} columns; a log has at most {_MOST_COLUMNS}")
     header = tuple(fields[1:] if numbered else fields)
     return _gather(records, name, header, lines, numbered, notes)
 

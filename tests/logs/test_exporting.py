@@ -22,7 +22,8 @@ AWKWARD = [
     "a\nb",
 ]
 REMOVALS = "removal_id,position_id,found_on,reason,peak_pressure [barg],cost,remarks\n" + "".join(
-    f'"{text}",P-1,2021-04-0{n % 9 + 1},burst,0.1,-0.0,"{text}"\n' for n, text in enumerate(AWKWARD)
+    f'"{text}",P-1,2021-04-0{n % 9 + 1},burst,0.30000000000000004,-0.0,"{text}"\n'
+    for n, text in enumerate(AWKWARD)
 )
 
 
