@@ -74,6 +74,8 @@ class Installation:
         The same as a count. [-]
     share_all_unclear, share_no_unclear : Estimate or None
         The share with every unclear ending taken as premature, and with none. [-]
+    shape : Estimate
+        Weibull shape of the installation hazard, at most 1. [-]
     defects : DataFrame
         `check about log_effect log_effect_low log_effect_high failures_owed failures_owed_low
         failures_owed_high recorded_pct defect_pct cost_owed`; one row per check, worst first.
@@ -86,6 +88,7 @@ class Installation:
     failures_owed: Estimate
     share_all_unclear: Estimate | None
     share_no_unclear: Estimate | None
+    shape: Estimate
     defects: pd.DataFrame
     failures: pd.DataFrame
 

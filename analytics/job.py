@@ -232,6 +232,7 @@ def _early(
         failures_owed=answer.owed.failures_owed,
         share_all_unclear=either[UnclearAs.PREMATURE],
         share_no_unclear=either[UnclearAs.NOT_PREMATURE],
+        shape=answer.shape,
         defects=answer.defects,
         failures=answer.failures,
     )

@@ -62,6 +62,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
             ),
             share_all_unclear=Estimate(estimate=0.29, low=0.22, high=0.36),
             share_no_unclear=Estimate(estimate=0.33, low=0.25, high=0.41),
+            shape=Estimate(estimate=0.6, low=0.5, high=0.7),
             defects=_defects(len(failures)),
             failures=failures,
         ),

@@ -1,0 +1,163 @@
+"""The whole job against the demo's truth, against a published log, and on too little."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.errors import InputError
+from analytics.estimate import Estimate
+from analytics.findings import Findings
+from analytics.findings_json import findings_json
+from analytics.job import run
+from datasets.demo import demo_truth
+from datasets.reference.valve_seats import write_valve_seat_logs
+
+TORQUE = {"torque_not_low": "torque_low", "torque_not_high": "torque_high"}
+
+
+def inside(found: Estimate, truth: float) -> bool:
+    return found.low <= truth <= found.high
+
+
+def test_demo_recovers_the_share_owed_to_the_installation(demo_findings: Findings):
+    truth = demo_truth().share_owed
+
+    share = demo_findings.installation.share_of_premature
+
+    assert share.estimate == pytest.approx(truth, abs=0.05)
+    assert inside(share, truth)
+
+
+def test_demo_recovers_exponents_and_shapes(demo_findings: Findings):
+    truth = demo_truth().parameters
+
+    assert inside(demo_findings.wear.ratio_exponent, truth.ratio_exponent)
+    assert inside(demo_findings.wear.cycle_exponent, truth.cycle_exponent)
+    assert inside(demo_findings.wear.shape, truth.wear_shape)
+    assert inside(demo_findings.installation.shape, truth.install_shape)
+
+
+def test_demo_recovers_the_defect_effects(demo_findings: Findings):
+    truth = demo_truth().parameters.defect_effects
+    defects = demo_findings.installation.defects.dropna(subset="log_effect")
+
+    for row in defects.itertuples():
+        effect = truth[TORQUE.get(row.check, row.check)]
+        assert row.log_effect_low <= effect <= row.log_effect_high, row.check
+
+
+def test_demo_finds_the_bad_lot_and_the_careless_crews(demo_findings: Findings):
+    lots, crews = demo_findings.lots, demo_findings.crews
+
+    assert lots.loc[lots["flagged"], "lot"].tolist() == [demo_truth().bad_lot]
+    assert set(crews.loc[crews["flagged"], "crew"]) == {"Mill 2", "Outage B"}
+
+
+def test_unclear_endings_bracket_nothing_away(demo_findings: Findings):
+    early = demo_findings.installation
+
+    assert early.share_all_unclear is not None
+    assert early.share_no_unclear is not None
+    assert demo_findings.endings["unclear"] > 0
+
+
+def test_every_row_read_is_accepted_or_set_aside(demo_findings: Findings):
+    rows = demo_findings.rows
+
+    assert (rows["read"] == rows["accepted"] + rows["quarantined"]).all()
+    assert rows["quarantined"].sum() > 0
+    assert demo_findings.quarantine["reason"].ne("").all()
+    assert demo_findings.quarantine["mend"].ne("").all()
+
+
+def test_failures_owed_add_up(demo_findings: Findings):
+    early = demo_findings.installation
+
+    total = early.defects["failures_owed"].sum()
+    assert total == pytest.approx(early.failures_owed.estimate, rel=0.02)
+    assert early.failures["share"].between(-0.2, 1).all()
+
+
+def test_same_logs_same_findings(demo_logs: Path, demo_findings: Findings):
+    again = run(demo_logs)
+
+    assert findings_json(again) == findings_json(demo_findings)
+
+
+def test_findings_as_json_have_the_promised_keys(demo_findings: Findings):
+    found = json.loads(findings_json(demo_findings))
+
+    for key in (
+        "export_date rows lives endings model installation wear crews lots spares intervals "
+        "dangerous trend cautions not_answered"
+    ).split():
+        assert key in found, key
+    assert found["export_date"] == "2026-09-30"
+    assert set(found["rows"]["installs"]) == {"read", "accepted", "quarantined"}
+    assert set(found["installation"]["defects"][0]["failures_owed"]) == {"estimate", "low", "high"}
+    assert all(set(row) >= {"store", "disc_code", "order_by"} for row in found["spares"])
+
+
+def test_published_valve_seat_log_is_answered_as_far_as_it_goes(tmp_path: Path):
+    # W. Nelson and N. Doganaksoy's valve seats: 41 engines, 48 replacements; counts as published.
+    write_valve_seat_logs(tmp_path)
+
+    found = run(tmp_path)
+
+    assert found.endings == {"premature": 48, "in_service": 41}
+    assert found.model.failures == 48
+    assert found.installation is None
+    assert "install" in found.not_answered["installation"]
+    assert "effect of: operating ratio" in found.not_answered
+    (row,) = found.spares.to_dict("records")
+    # 48 replacements in the 25 000 engine-days before are a rate of about 0.7 a year and engine.
+    assert 15 < row["mean"] < 45
+    assert row["planned"] == 0
+
+
+def write(folder: Path, **tables: list[dict]) -> Path:
+    for name, rows in tables.items():
+        pd.DataFrame(rows).to_csv(folder / f"{name}.csv", index=False)
+    return folder
+
+
+POSITION = {"position_id": "P1", "site": "S", "disc_code": "D1", "store": "main"}
+DISC = {"disc_code": "D1", "family": "composite"}
+INSTALL = {
+    "install_id": "I1",
+    "position_id": "P1",
+    "installed_on": "2020-01-01",
+    "disc_code": "D1",
+}
+
+
+def test_one_position_without_a_failure_gets_no_made_up_curve(tmp_path: Path):
+    folder = write(tmp_path, positions=[POSITION], discs=[DISC], installs=[INSTALL])
+    (folder / "logs.toml").write_text("export_date = 2022-01-01\nlog_begins = 2020-01-01\n")
+
+    found = run(folder)
+
+    assert found.model is None
+    assert found.installation is None
+    assert "life model" in found.not_answered
+    assert found.spares.empty
+    assert found.dangerous_bound.estimate == 0
+    assert found.dangerous_bound.high == pytest.approx(-np.log(0.05) / 2.0, rel=0.01)
+
+
+def test_an_empty_folder_is_refused_in_one_line(tmp_path: Path):
+    with pytest.raises(InputError) as refused:
+        run(tmp_path)
+    assert "\n" not in str(refused.value)
+
+
+def test_a_log_without_dates_is_refused(tmp_path: Path):
+    folder = write(
+        tmp_path, positions=[POSITION], discs=[DISC], installs=[INSTALL | {"installed_on": ""}]
+    )
+
+    with pytest.raises(InputError, match="date"):
+        run(folder)
