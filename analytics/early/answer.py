@@ -1,0 +1,268 @@
+"""The reliability engineer's first answer: what the early failures were owed to."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analytics.early.attribution import defect_table, failure_table
+from analytics.early.crews_and_lots import group_rates
+from analytics.early.rivals import rival_explanations
+from analytics.errors import NotEstimable
+from analytics.estimate import Estimate
+from analytics.lives.events import Ending
+from analytics.lives.unclear import UnclearAs
+from analytics.survival.fleet_data import (
+    FleetData,
+    defect_probabilities,
+    event_weights,
+    wear_columns,
+)
+from analytics.survival.law import LifeLaw, cumulative_hazard, hazard
+from analytics.survival.model import LifeModel, law_for
+from analytics.survival.position_laws import PositionLaws
+from analytics.survival.two_hazard_shares import OwedShares, share_owed
+from analytics.survival.unclear_endings import fit_to_lives
+
+__all__ = [
+    "EarlyAnswer",
+    "early_answer",
+    "excess_by_crew",
+    "excess_by_lot",
+    "hazard_by_age",
+    "share_if_unclear",
+]
+
+FEWEST_LOT_EVENTS = 3
+"""A lot is judged from its third failure on: waiting for more costs more."""
+
+_DRAWS_FOR_CURVES = 50
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlyAnswer:
+    """What the early failures were owed to.
+
+    Attributes
+    ----------
+    owed : OwedShares
+        Shares of the fitted failures.
+    shape : Estimate
+        Weibull shape of the installation hazard. [-]
+    defects, failures : DataFrame
+        As in `analytics.findings.Installation`.
+    """
+
+    owed: OwedShares
+    shape: Estimate
+    defects: pd.DataFrame
+    failures: pd.DataFrame
+
+
+def early_answer(
+    lives: pd.DataFrame,
+    fleet: FleetData,
+    model: LifeModel,
+    tables: Mapping[str, pd.DataFrame],
+    flagged_lots: frozenset[str],
+) -> EarlyAnswer:
+    """Attribute the early failures to the install steps.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+    fleet : FleetData
+        What the model was fitted to.
+    model : LifeModel
+        The model in use.
+    tables : mapping of str to DataFrame
+        Checked logs; `discs` and `positions` are read.
+    flagged_lots : frozenset of str
+        Lots under suspicion.
+
+    Returns
+    -------
+    EarlyAnswer
+        Totals by step and one row per failure.
+
+    Raises
+    ------
+    NotEstimable
+        If the model has no installation hazard.
+    """
+    if model.two_hazard is None or model.hazard_draws is None:
+        raise NotEstimable(
+            "the share owed to the installation needs install checks on record, "
+            "some of them failed, and failures enough to tell two hazards apart"
+        )
+    owed = share_owed(model.hazard_draws, fleet.data)
+    rivals = rival_explanations(lives, tables["discs"], tables["positions"], flagged_lots)
+    return EarlyAnswer(
+        owed=owed,
+        shape=model.two_hazard.estimates.install_shape,
+        defects=defect_table(lives, fleet, model.two_hazard, owed),
+        failures=failure_table(lives, fleet, model.hazard_draws, owed, rivals),
+    )
+
+
+def share_if_unclear(
+    lives: pd.DataFrame,
+    unclear: UnclearAs,
+    *,
+    suspect_lots: tuple[str, ...] = (),
+    n_draws: int,
+    seed: int,
+) -> Estimate | None:
+    """Give the share owed to the installation with unclear endings read one way.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+    unclear : UnclearAs
+        How unclear endings are read.
+    suspect_lots : tuple of str
+        Lots that get a covariate of their own.
+    n_draws, seed : int
+        Parameter draws and their seed.
+
+    Returns
+    -------
+    Estimate or None
+        The share [-]; None when this reading leaves too little to fit.
+    """
+    try:
+        fleet, model = fit_to_lives(
+            lives, unclear=unclear, suspect_lots=suspect_lots, n_draws=n_draws, seed=seed
+        )
+    except NotEstimable:
+        return None
+    if model.hazard_draws is None:
+        return None
+    return share_owed(model.hazard_draws, fleet.data).total_share
+
+
+def excess_by_crew(lives: pd.DataFrame, fleet: FleetData, model: LifeModel) -> pd.DataFrame:
+    """Compare each crew's early failures with what its positions' duty explains.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+    fleet : FleetData
+        What the model was fitted to.
+    model : LifeModel
+        The model in use.
+
+    Returns
+    -------
+    DataFrame
+        The `crews` frame of `analytics.findings.Findings`.
+
+    Notes
+    -----
+    The expectation gives every crew the fleet's mean practice, so that its own
+    defects stay in the comparison and its hard or easy positions do not.
+    """
+    probabilities = defect_probabilities(fleet.design, lives)
+    usual = np.broadcast_to(probabilities.mean(axis=0), probabilities.shape)
+    frame = _excess(lives, "crew", usual, fleet, model)
+    return frame.rename(columns={"group": "crew"})
+
+
+def excess_by_lot(
+    lives: pd.DataFrame, stock: pd.DataFrame, fleet: FleetData, model: LifeModel
+) -> pd.DataFrame:
+    """Compare each lot's early failures with what duty and fitting explain.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+    stock : DataFrame
+        Checked stock table.
+    fleet : FleetData
+        What the model was fitted to.
+    model : LifeModel
+        The model in use.
+
+    Returns
+    -------
+    DataFrame
+        The `lots` frame of `analytics.findings.Findings`: with the positions that
+        hold a disc of the lot today and the pieces in stock.
+    """
+    own = defect_probabilities(fleet.design, lives)
+    frame = _excess(lives, "lot", own, fleet, model, fewest_events=FEWEST_LOT_EVENTS)
+    running = lives[lives["ending"].eq(Ending.IN_SERVICE.value)]
+    holding = running.groupby("lot")["position_id"].agg(" ".join)
+    pieces = stock.dropna(subset=["lot"]).groupby("lot")["quantity"].sum()
+    frame = frame.rename(columns={"group": "lot"})
+    return frame.assign(
+        positions=frame["lot"].map(holding).fillna(""),
+        in_stock=frame["lot"].map(pieces).fillna(0).astype(int),
+    )
+
+
+def hazard_by_age(laws: PositionLaws, oldest_years: float) -> pd.DataFrame:
+    """Give the fleet's mean hazards by age, installation and wear apart.
+
+    Parameters
+    ----------
+    laws : PositionLaws
+        Life laws of all positions.
+    oldest_years : float
+        Last age shown, > 0. [years]
+
+    Returns
+    -------
+    DataFrame
+        `age_years installation wear clean`: hazards of the next discs, and the
+        whole hazard of discs fitted without defect. [1/years]
+    """
+    ages = np.linspace(oldest_years / 60, oldest_years, 60)
+    installation, wear = hazard(_few(laws.following), ages[:, None, None])
+    clean = sum(hazard(_few(laws.clean), ages[:, None, None]))
+    return pd.DataFrame(
+        {
+            "age_years": ages,
+            "installation": installation.mean(axis=(1, 2)),
+            "wear": wear.mean(axis=(1, 2)),
+            "clean": np.asarray(clean).mean(axis=(1, 2)),
+        }
+    )
+
+
+def _excess(
+    lives: pd.DataFrame,
+    column: str,
+    defects: Array,
+    fleet: FleetData,
+    model: LifeModel,
+    **options: int,
+) -> pd.DataFrame:
+    fitted = np.zeros(len(lives), dtype=bool)
+    fitted[fleet.life] = True
+    rows = lives[fitted]
+    law = _few(law_for(model, fleet, defects[fitted], wear_columns(fleet.design, rows)))
+    end = rows["age_years"].to_numpy(dtype=float)
+    entry = rows["entry_years"].to_numpy(dtype=float)
+    expected = (cumulative_hazard(law, end) - cumulative_hazard(law, entry)).mean(axis=0)
+    events = event_weights(fleet, lives).to_numpy()
+    return group_rates(rows[column], events[fitted], expected, **options)
+
+
+def _few(law: LifeLaw) -> LifeLaw:
+    """The first draws only: a mean curve needs no more."""
+    return LifeLaw(
+        family=law.family,
+        wear_location=law.wear_location[:_DRAWS_FOR_CURVES],
+        wear_sigma=law.wear_sigma[:_DRAWS_FOR_CURVES],
+        install_log_rate=law.install_log_rate[:_DRAWS_FOR_CURVES],
+        install_shape=law.install_shape[:_DRAWS_FOR_CURVES],
+    )
