@@ -3,7 +3,7 @@
 import csv
 from array import array
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -37,6 +37,8 @@ class RawTable:
         Its name in the log folder.
     header : tuple of str
         Column names as written.
+    header_end : int
+        Lines up to and with the header.
     columns : tuple of pyarrow.ChunkedArray of string, each of length n_rows
         Cell texts in the order of the header.
     lines : ndarray of int, shape (n_rows,)
@@ -53,6 +55,7 @@ class RawTable:
 
     file: str
     header: tuple[str, ...]
+    header_end: int
     columns: tuple[pa.ChunkedArray, ...]
     lines: NDArray[np.int64]
     spans: NDArray[np.int64]
@@ -114,7 +117,7 @@ def split_records(
     if start == len(lines):
         raise InputError(f"{name} is empty; it must hold a header line")
     records = _records(lines, start, delimiter or _sniff(lines[start], known))
-    _, _, fields = next(records)
+    _, header_end, fields = next(records)
     if not fields:
         raise InputError(
             f"{name} has a header (line {start + 1}) whose quotes do not close, or that has no end"
@@ -122,7 +125,8 @@ def split_records(
     if len(fields) > _MOST_COLUMNS:
         raise InputError(f"{name} has {len(fields)} columns; a log has at most {_MOST_COLUMNS}")
     header = tuple(fields[1:] if numbered else fields)
-    return _gather(records, name, header, lines, numbered, notes)
+    raw = _gather(records, name, header, lines, numbered)
+    return replace(raw, header_end=header_end, notes=notes)
 
 
 def _sniff(line: str, known: Callable[[Sequence[str]], int]) -> str:
@@ -163,7 +167,6 @@ def _gather(
     header: tuple[str, ...],
     lines: Sequence[str],
     numbered: bool,
-    notes: tuple[str, ...],
 ) -> RawTable:
     width = len(header) + numbered
     rows: list[list[str]] = []
@@ -190,12 +193,12 @@ def _gather(
     return RawTable(
         file=name,
         header=header,
+        header_end=0,
         columns=columns[numbered:],
         lines=np.asarray(columns[0].cast(pa.int64())) if numbered else where[:, 0] + 1,
         spans=where,
         text_lines=pa.array(lines, type=pa.string()),
         broken=tuple(broken),
-        notes=notes,
     )
 
 

@@ -1,10 +1,10 @@
 import os
-import sys
 import time
 from datetime import date
 from pathlib import Path
 
 import pytest
+from killers import KILLERS, workbook, write_killer
 
 from analytics.errors import InputError
 from analytics.logs import sandbox
@@ -12,9 +12,6 @@ from analytics.logs.checking import accepted, check_table, quarantine
 from analytics.logs.files import read_file
 from analytics.logs.settings import Settings
 from analytics.logs.tables import TABLES
-
-sys.path.insert(0, str(Path(__file__).parent))
-from killers import KILLERS, workbook, write_killer
 
 STOCK = TABLES["stock"]
 SECONDS = 2.0
