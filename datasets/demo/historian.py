@@ -68,8 +68,9 @@ def _one(
     low = pressure * rng.uniform(0.25, 0.62, count)
     cycle = np.repeat(np.arange(count), inside + 1)
     step = np.arange(len(cycle)) - np.repeat(np.cumsum(inside + 1) - inside - 1, inside + 1)
-    valley = step == 0
-    share = np.where(valley, 0.0, 0.18 + 0.72 * (step - 1) / np.maximum(inside[cycle] - 1, 1))
+    # Sampled evenly: a long valley has rows of its own, or it would look like a gap.
+    share = step / (inside[cycle] + 1)
+    valley = (step == 0) | (share < 0.18)
     moments = start + begin[cycle] + share * length[cycle]
     noise = 1 + 0.0012 * rng.uniform(-1, 1, len(cycle))
     return number, moments, np.where(valley, low[cycle], high[cycle] * noise)
