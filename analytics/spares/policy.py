@@ -183,10 +183,11 @@ def yearly_cost(quantities: Array, yearly_demand: float, terms: Terms, spread: f
     r"""Cost per year of ordering lots of each size, beyond the pieces used.
 
     .. math::
-        \frac{\lambda}{Q} K + h c \frac{Q + 1}{2} + \frac{\lambda}{Q} c\, E(Q - D_S)^+
+        \frac{\lambda}{E \min(Q, D_S)} [K + c\, E(Q - D_S)^+] + h c \frac{Q + 1}{2}
 
     with K the cost per order (charge and test discs), h the holding rate, c
-    the price and D_S the demand within a shelf life, taken as normal.
+    the price and D_S the demand within a shelf life, taken as normal: what is
+    left of a lot by then is scrapped.
 
     Parameters
     ----------
@@ -204,16 +205,15 @@ def yearly_cost(quantities: Array, yearly_demand: float, terms: Terms, spread: f
     ndarray, shape (n,)
         Cost. [currency/years]
     """
-    price = terms.unit_price
-    cost = yearly_demand / quantities * terms.cost_per_order
-    cost += terms.holding_rate * price * (quantities + 1) / 2
+    left = np.zeros_like(quantities)
     if np.isfinite(terms.shelf_life_weeks):
         mean = yearly_demand * terms.shelf_life_weeks * 7 / 365.25
         deviation = np.sqrt(max(spread * mean, 1e-12))
         z = (quantities - mean) / deviation
         left = deviation * (z * ndtr(z) + np.exp(-z * z / 2) / np.sqrt(2 * np.pi))
-        cost += yearly_demand / quantities * price * left
-    return np.asarray(cost)
+    lots = yearly_demand / np.maximum(quantities - left, 1e-9)
+    per_lot = terms.cost_per_order + terms.unit_price * left
+    return np.asarray(lots * per_lot + terms.holding_rate * terms.unit_price * (quantities + 1) / 2)
 
 
 def order_quantity(yearly_demand: float, terms: Terms, *, spread: float = 1.0) -> int:
