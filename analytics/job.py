@@ -21,8 +21,10 @@ from analytics.early.answer import (
 from analytics.errors import InputError, NotEstimable
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import Findings, Installation, Model, Wear, empty_frame
+from analytics.intervals.practice import todays_practice
+from analytics.intervals.proposals import cost_curves, propose
 from analytics.lives.build import build_lives
-from analytics.lives.policy import planned_dates, usual_intervals
+from analytics.lives.outages import planned_dates
 from analytics.lives.today import fitted_today
 from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.reading import CheckedLogs, read_logs
@@ -40,6 +42,9 @@ SEED = 20_170
 
 HORIZON_YEARS = 2.1
 """How far planned replacements are laid out: a little more than the spares forecast."""
+
+_CURVES_SHOWN = 40
+"""Cost curves kept for drawing: the positions with the most to gain."""
 
 RATIO_DEFINITION = "min_burst: operating pressure over marked less burst tolerance"
 
@@ -137,8 +142,12 @@ def run_logs(
     tell("early failures")
     found = _early(logs, lives.frame, fitted, ledger, n_draws=n_draws, seed=seed)
 
+    tell("replacement intervals")
+    practice = todays_practice(lives.frame, today)
+    plan = _intervals(today, practice, laws, logs.tables["turnarounds"], export, ledger)
+
     tell("spares")
-    stores = _spares(logs, lives.frame, fitted, today, laws, export, ledger)
+    stores = _spares(logs, lives.frame, fitted, today, practice, laws, export, ledger)
 
     tell("the fleet")
     share = (
@@ -163,8 +172,8 @@ def run_logs(
         crews=found.crews,
         lots=found.lots,
         duty=duty,
-        intervals=empty_frame("intervals"),
-        interval_curves={},
+        intervals=plan.intervals,
+        interval_curves=plan.curves,
         spares=stores.spares,
         demand_weekly=stores.weekly,
         dangerous=fleet_figures.dangerous_events(lives.frame),
@@ -239,11 +248,47 @@ def _early(
     return _Early(installation=installation, crews=crews, lots=fitted.lots)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plan:
+    intervals: pd.DataFrame
+    curves: dict[str, pd.DataFrame]
+
+
+def _intervals(
+    today: pd.DataFrame,
+    practice: pd.DataFrame,
+    laws: PositionLaws | None,
+    turnarounds: pd.DataFrame,
+    export: date,
+    ledger: _Ledger,
+) -> _Plan:
+    if laws is None:
+        ledger.not_answered["intervals"] = "a replacement age needs a life model; none was fitted"
+        return _Plan(intervals=empty_frame("intervals"), curves={})
+    found = propose(
+        today,
+        laws.following,
+        practice,
+        turnarounds,
+        export_date=export,
+        current=laws.current,
+    )
+    if not found.priced:
+        ledger.not_answered["intervals"] = (
+            "the least-cost age needs planned_cost and unplanned_cost, and no position has both"
+        )
+    rows = found.intervals
+    gain = (rows["cost_today"] - rows["cost_per_year"]).sort_values(ascending=False)
+    shown = rows.loc[gain.index[:_CURVES_SHOWN], "position_id"].tolist()
+    return _Plan(intervals=rows, curves=cost_curves(found, shown))
+
+
 def _spares(
     logs: CheckedLogs,
     lives: pd.DataFrame,
     fitted: _Fitted | None,
     today: pd.DataFrame,
+    practice: pd.DataFrame,
     laws: PositionLaws | None,
     export: date,
     ledger: _Ledger,
@@ -256,7 +301,7 @@ def _spares(
     planned = planned_dates(
         today,
         logs.tables["turnarounds"],
-        usual_intervals(lives, today),
+        practice["today_years"],
         export_date=export,
         horizon_years=HORIZON_YEARS,
     )

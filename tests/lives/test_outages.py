@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.lives.policy import planned_dates, usual_intervals
+from analytics.lives.outages import planned_dates
 
 EXPORT = date(2025, 1, 1)
 
 
-def dates_of(age_years: float, interval_months: float, outages: list[str]) -> list[str]:
+def dates_of(age_years: float, interval_years: float, outages: list[str]) -> list[str]:
     today = pd.DataFrame({"turnaround_group": ["G"], "age_years": [age_years]})
     turnarounds = pd.DataFrame(
         {"turnaround_group": ["G"] * len(outages), "starts_on": pd.to_datetime(outages)}
@@ -17,7 +17,7 @@ def dates_of(age_years: float, interval_months: float, outages: list[str]) -> li
     (dates,) = planned_dates(
         today,
         turnarounds,
-        pd.Series([interval_months]),
+        pd.Series([interval_years]),
         export_date=EXPORT,
         horizon_years=10,
     )
@@ -31,12 +31,13 @@ OUTAGES = ["2024-06-01", "2025-06-01", "2026-06-01", "2027-06-01", "2028-06-01"]
     ("age", "interval", "expected"),
     [
         # due at the end of 2026: the outage before it; then every second year
-        (1.0, 36, ["2026-06-01", "2028-06-01"]),
+        (1.0, 3.0, ["2026-06-01", "2028-06-01"]),
         # overdue: the first outage to come
-        (5.0, 36, ["2025-06-01", "2028-06-01"]),
+        (5.0, 3.0, ["2025-06-01", "2028-06-01"]),
         # due a fortnight after an outage's year is up: still on time
-        (0.0, 16.8, ["2026-06-01", "2027-06-01", "2028-06-01"]),
+        (0.0, 1.4, ["2026-06-01", "2027-06-01", "2028-06-01"]),
         (1.0, np.nan, []),
+        (1.0, np.inf, []),
     ],
 )
 def test_a_disc_goes_out_at_the_last_outage_before_it_is_due(age, interval, expected):
@@ -44,22 +45,4 @@ def test_a_disc_goes_out_at_the_last_outage_before_it_is_due(age, interval, expe
 
 
 def test_no_outage_no_date():
-    assert dates_of(1.0, 24, []) == []
-
-
-def test_interval_is_the_positions_own_then_its_groups():
-    lives = pd.DataFrame(
-        {
-            "ending": ["planned"] * 7 + ["premature"],
-            "age_known": True,
-            "age_years": [2, 2, 3, 3, 3, 3, 3, 0.1],
-            "position_id": ["P1", "P1", "P2", "P3", "P4", "P5", "P6", "P7"],
-            "turnaround_group": ["G"] * 7 + ["H"],
-        }
-    )
-    today = pd.DataFrame({"position_id": ["P1", "P2", "P7"], "turnaround_group": ["G", "G", "H"]})
-
-    months = usual_intervals(lives, today)
-
-    assert months.tolist()[:2] == [24.0, 36.0]
-    assert np.isnan(months.iloc[2])
+    assert dates_of(1.0, 2.0, []) == []
