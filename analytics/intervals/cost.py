@@ -128,7 +128,7 @@ def least_cost(
     0.336451
     """
     money = money_of(law, planned_cost, unplanned_cost, demand_rate, demand_cost)
-    none = np.empty((0, law.wear_location.shape[1]))
+    none = np.empty((0, 1))
     return least_of(walk(law, none, demand_rate=demand_rate, cost_ratio=money.ratio), money)
 
 
