@@ -11,6 +11,7 @@ from dash import ClientsideFunction, Dash, Input, Output
 from analytics.errors import InputError
 from analytics.findings import Findings
 from dashboard import ids
+from dashboard.bodies import well_formed
 from dashboard.callbacks.wiring import wire
 from dashboard.components.shell import frame
 from dashboard.gate import LOCAL_HOSTS, guard
@@ -66,7 +67,12 @@ def build_app(findings: Findings, *, hosts: tuple[str, ...] = LOCAL_HOSTS) -> Da
         Input(ids.TITLE, "data"),
     )
     offer_tables(app.server, look)
-    guard(app.server, hosts=hosts, script_hashes=app.csp_hashes())
+    guard(
+        app.server,
+        hosts=hosts,
+        script_hashes=app.csp_hashes(),
+        is_callback=lambda body: well_formed(body, app.callback_map),
+    )
     return app
 
 

@@ -4,13 +4,15 @@ One check runs before every route and refuses what it does not know; headers are
 on every answer, errors included.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from typing import Any
 
 from flask import Flask, Request, Response, abort, request
 
 __all__ = ["LOCAL_HOSTS", "guard"]
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
+CALLBACKS = "/_dash-update-component"
 LARGEST_BODY = 2 * 1024 * 1024
 _READING = {"GET", "HEAD", "OPTIONS"}
 
@@ -24,7 +26,13 @@ _HEADERS = {
 }
 
 
-def guard(server: Flask, *, hosts: Iterable[str], script_hashes: Iterable[str]) -> None:
+def guard(
+    server: Flask,
+    *,
+    hosts: Iterable[str],
+    script_hashes: Iterable[str],
+    is_callback: Callable[[Any], bool],
+) -> None:
     """Put the gate in front of every route of a server.
 
     Parameters
@@ -36,6 +44,8 @@ def guard(server: Flask, *, hosts: Iterable[str], script_hashes: Iterable[str]) 
         for another name is refused, so a page elsewhere cannot reach it by naming.
     script_hashes : iterable of str
         Hashes of the inline scripts that belong to the dashboard.
+    is_callback : callable
+        Tells whether the body of a write is one that the dashboard's pages send.
     """
     known = frozenset(hosts)
     policy = content_policy(script_hashes)
@@ -46,6 +56,9 @@ def guard(server: Flask, *, hosts: Iterable[str], script_hashes: Iterable[str]) 
             abort(421, "This name is not one the dashboard answers to.")
         if request.method not in _READING and not same_origin(request):
             abort(403, "Only the dashboard's own pages may write to it.")
+        writes_back = request.path == CALLBACKS and request.method == "POST"
+        if writes_back and not is_callback(request.get_json(silent=True)):
+            abort(400, "This is no request of the dashboard's pages.")
 
     def seal(response: Response) -> Response:
         response.headers.update(_HEADERS)

@@ -4,12 +4,13 @@ from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 
+from dashboard.bodies import text_of
 from dashboard.selection import Selection, from_search
 
 __all__ = ["from_controls"]
 
 
-def from_controls(names: Sequence[dict[str, str]], values: Sequence[Any]) -> Selection:
+def from_controls(names: Sequence[Any], values: Sequence[Any]) -> Selection:
     """Read controls, each `{"filter": name}` with its value, into a selection.
 
     Examples
@@ -19,6 +20,7 @@ def from_controls(names: Sequence[dict[str, str]], values: Sequence[Any]) -> Sel
     """
     pairs: list[tuple[str, str]] = []
     for name, value in zip(names, values, strict=False):
+        key = text_of(name.get("filter")) if isinstance(name, dict) else ""
         words = value if isinstance(value, list) else [value]
-        pairs += [(str(name.get("filter")), str(word)) for word in words if word not in (None, "")]
+        pairs += [(key, word) for word in map(text_of, words) if word]
     return from_search(urlencode(pairs))

@@ -6,6 +6,7 @@ from typing import Any
 from dash import ALL, MATCH, Dash, Input, Output, State, no_update
 
 from dashboard import ids
+from dashboard.bodies import text_of
 from dashboard.callbacks.rows import slice_of
 from dashboard.components.shell import filters, navigation
 from dashboard.pages import intervals, storeroom
@@ -28,9 +29,9 @@ def wire(app: Dash, look: Callable[[str | None], View]) -> None:
         Input(ids.URL, "pathname"),
         Input(ids.URL, "search"),
     )
-    def show_page(path: str | None, search: str | None) -> tuple[Any, Any, str]:
+    def show_page(path: Any, search: Any) -> tuple[Any, Any, str]:
         """Show the page of the address and mark it in the way about."""
-        view, here = look(search), path or "/"
+        view, here = look(text_of(search)), text_of(path) or "/"
         return draw(view, here), navigation(NAMES, here, view.search), title_of(here)
 
     @app.callback(
@@ -39,9 +40,9 @@ def wire(app: Dash, look: Callable[[str | None], View]) -> None:
         State(ids.filter_id(ALL), "value"),
         State(ids.filter_id(ALL), "id"),
     )
-    def show_filters(search: str | None, values: list[Any], names: list[dict[str, str]]) -> Any:
+    def show_filters(search: Any, values: list[Any], names: list[Any]) -> Any:
         """Set the filters to the address, unless they already say the same."""
-        selection = from_search(search)
+        selection = from_search(text_of(search))
         if names and to_search(from_controls(names, values)) == to_search(selection):
             return no_update
         return filters(look("").whole.lives, selection)
@@ -53,10 +54,10 @@ def wire(app: Dash, look: Callable[[str | None], View]) -> None:
         State(ids.URL, "search"),
         prevent_initial_call=True,
     )
-    def follow_filters(values: list[Any], names: list[dict[str, str]], search: str | None) -> Any:
+    def follow_filters(values: list[Any], names: list[Any], search: Any) -> Any:
         """Write the filters into the address, so that reload and link keep them."""
         wanted = to_search(from_controls(names, values))
-        return no_update if wanted == to_search(from_search(search)) else wanted
+        return no_update if wanted == to_search(from_search(text_of(search))) else wanted
 
     @app.callback(
         Output(ids.table_id(MATCH), "getRowsResponse"),
@@ -64,11 +65,12 @@ def wire(app: Dash, look: Callable[[str | None], View]) -> None:
         State(ids.URL, "search"),
         State(ids.table_id(MATCH), "id"),
     )
-    def fetch_rows(request: dict[str, Any] | None, search: str | None, name: dict[str, str]) -> Any:
+    def fetch_rows(request: Any, search: Any, name: Any) -> Any:
         """Fetch the rows that a long table shows."""
-        if not request or name.get("table") not in TABLES:
+        key = text_of(name.get("table")) if isinstance(name, dict) else ""
+        if not isinstance(request, dict) or key not in TABLES:
             return no_update
-        return slice_of(TABLES[name["table"]], look(search), request)
+        return slice_of(TABLES[key], look(text_of(search)), request)
 
     @app.callback(
         Output(ids.DEMAND, "children"),
@@ -76,9 +78,9 @@ def wire(app: Dash, look: Callable[[str | None], View]) -> None:
         State(ids.URL, "search"),
         prevent_initial_call=True,
     )
-    def show_demand(picked: str | None, search: str | None) -> Any:
+    def show_demand(picked: Any, search: Any) -> Any:
         """Draw demand against stock for the picked store and disc code."""
-        return storeroom.demand(look(search), picked or "")
+        return storeroom.demand(look(text_of(search)), text_of(picked))
 
     @app.callback(
         Output(ids.COST_CURVE, "children"),
@@ -86,6 +88,6 @@ def wire(app: Dash, look: Callable[[str | None], View]) -> None:
         State(ids.URL, "search"),
         prevent_initial_call=True,
     )
-    def show_cost_curve(picked: str | None, search: str | None) -> Any:
+    def show_cost_curve(picked: Any, search: Any) -> Any:
         """Draw the cost curve of the picked position."""
-        return intervals.cost_curve(look(search), picked or "")
+        return intervals.cost_curve(look(text_of(search)), text_of(picked))

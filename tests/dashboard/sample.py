@@ -10,6 +10,7 @@ from analytics.estimate import Estimate
 from analytics.findings import Findings, Installation, Model, Wear
 from analytics.logs.tables import CHECKS, TABLES
 
+BEGINS = pd.Timestamp("2017-01-01")
 EXPORT = pd.Timestamp("2025-10-31")
 SITES = ("Northwater", "Millbank", "Harbour End")
 STORES = {"Northwater": "ST-N", "Millbank": "ST-M", "Harbour End": "ST-H"}
@@ -162,7 +163,8 @@ def _lives(rng: np.random.Generator, places: pd.DataFrame) -> pd.DataFrame:
             ending = str(rng.choice(kinds, p=[0.34, 0.42, 0.1, 0.06, 0.08]))
             if end > EXPORT:
                 end, ending = EXPORT, "in_service"
-            rows.append(_life(rng, place, len(rows) + 1, start, end, ending))
+            if end > BEGINS:
+                rows.append(_life(rng, place, len(rows) + 1, start, end, ending))
             start = end
     lives = pd.DataFrame(rows)
     return lives.astype({check: "boolean" for check in CHECKS})
@@ -193,8 +195,8 @@ def _life(
         "ended_on": end,
         "ending": ending,
         "reason": {"premature": "burst", "demand": "burst", "in_service": None}.get(ending, ending),
-        "observed_from": max(start, pd.Timestamp("2017-01-01")),
-        "entry_years": max(0.0, (pd.Timestamp("2017-01-01") - start).days / 365.25),
+        "observed_from": max(start, BEGINS),
+        "entry_years": max(0.0, (BEGINS - start).days / 365.25),
         "age_years": age,
         "lower_years": age,
         "upper_years": age if ending == "premature" else np.inf,

@@ -1,0 +1,159 @@
+"""Figures: what is drawn is what was given, empty input says why, nothing is altered."""
+
+import pandas as pd
+import pytest
+from sample import empty_findings, sample_findings
+
+from dashboard.figures.demand import demand_figure
+from dashboard.figures.duty import duty_figure
+from dashboard.figures.fleet import costs_figure, quality_figure, records_figure, trend_figure
+from dashboard.figures.interval import cost_figure, flat_region
+from dashboard.figures.life import hazard_figure, life_figure
+from dashboard.figures.steps import steps_figure
+from dashboard.figures.timeline import timeline_figure
+from dashboard.reading import AgeUnit, Units
+from dashboard.theme import ENDINGS, Ink
+
+SAMPLE = sample_findings()
+MONTHS, YEARS = Units(), Units(age=AgeUnit.YEARS)
+ONE_STORE = SAMPLE.demand_weekly[
+    (SAMPLE.demand_weekly["store"] == "ST-N") & (SAMPLE.demand_weekly["disc_code"] == "RS-080-10")
+]
+CURVE = next(iter(SAMPLE.interval_curves.values()))
+EVERY = {
+    "life": (lambda frame: life_figure(frame, MONTHS), SAMPLE.life_curve),
+    "hazard": (lambda frame: hazard_figure(frame, MONTHS), SAMPLE.hazard_curve),
+    "steps": (steps_figure, SAMPLE.installation.defects),
+    "duty": (duty_figure, SAMPLE.duty),
+    "trend": (trend_figure, SAMPLE.trend),
+    "costs": (lambda frame: costs_figure(frame, "EUR"), SAMPLE.costs),
+    "quality": (quality_figure, SAMPLE.trend),
+    "records": (records_figure, SAMPLE.data_quality),
+    "demand": (demand_figure, ONE_STORE),
+    "cost curve": (lambda frame: cost_figure(frame, MONTHS, "EUR"), CURVE),
+    "time line": (timeline_figure, SAMPLE.lives[SAMPLE.lives["position_id"] == "P-003"]),
+}
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_figure_leaves_its_frame_alone_and_names_its_axes(name: str):
+    draw, frame = EVERY[name]
+    before = frame.copy()
+    figure = draw(frame)
+
+    assert frame.equals(before)
+    assert len(figure.data) >= 1
+    assert figure.layout.xaxis.title.text
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_nothing_to_show_gives_a_sentence_not_a_blank(name: str):
+    draw, frame = EVERY[name]
+    figure = draw(frame.iloc[:0])
+
+    assert len(figure.data) == 0
+    assert figure.layout.annotations[0].text.endswith(".")
+
+
+def test_survival_steps_and_never_slopes():
+    figure = life_figure(SAMPLE.life_curve, YEARS)
+    observed = figure.data[-1]
+
+    assert {trace.line.shape for trace in figure.data} == {"hv"}
+    assert list(observed.y) == pytest.approx(list(100 * SAMPLE.life_curve["survival"]))
+    assert list(observed.x) == pytest.approx(list(SAMPLE.life_curve["age_years"]))
+
+
+def test_hazards_differ_by_dash_as_well_as_colour():
+    dashes = [trace.line.dash for trace in hazard_figure(SAMPLE.hazard_curve, MONTHS).data]
+
+    assert len(set(dashes)) == len(dashes) == 3
+
+
+def test_worst_defect_is_on_top():
+    figure = steps_figure(SAMPLE.installation.defects)
+
+    assert figure.data[0].y[-1] == "gap uneven"
+    assert figure.data[0].x[-1] == SAMPLE.installation.defects["failures_owed"].max()
+
+
+def test_positions_above_their_limit_get_their_own_mark():
+    figure = duty_figure(SAMPLE.duty)
+    above = (SAMPLE.duty["operating_ratio"] > SAMPLE.duty["limit"]).sum()
+
+    assert len(figure.data[1].x) == above
+    assert figure.data[1].marker.symbol != figure.data[0].marker.symbol
+
+
+def test_flat_region_is_where_cost_stays_within_5_percent():
+    # (age - 20)^2 + 100 has its least, 100, at 20 and 105 at 20 +- sqrt(5).
+    ages = pd.Series([10.0, 18.0, 20.0, 22.0, 30.0])
+    curve = pd.DataFrame({"age_months": ages, "cost_per_year": (ages - 20) ** 2 + 100})
+
+    assert flat_region(curve) == (18.0, 22.0)
+
+
+def test_stock_runs_over_demand_as_a_dashed_step():
+    stock = demand_figure(ONE_STORE).data[-1]
+
+    assert stock.line.dash == "dash"
+    assert list(stock.y) == list(ONE_STORE["stock"])
+
+
+def test_trend_limits_are_drawn_where_they_are():
+    fleet = SAMPLE.trend[SAMPLE.trend["site"] == "all"]
+    bars = trend_figure(fleet).data[0].error_y
+
+    assert list(bars.array) == pytest.approx(list(fleet["high"] - fleet["rate"]))
+    assert list(bars.arrayminus) == pytest.approx(list(fleet["rate"] - fleet["low"]))
+
+
+def test_bars_stack_to_the_years_cost():
+    figure = costs_figure(SAMPLE.costs, "EUR")
+    owed, other, planned = (trace.y for trace in figure.data)
+
+    assert list(owed + other) == pytest.approx(list(SAMPLE.costs["premature_cost"]))
+    assert list(planned) == list(SAMPLE.costs["planned_cost"])
+
+
+def test_a_logged_text_never_becomes_markup():
+    duty = SAMPLE.duty.head(1).assign(family="<a href='http://192.0.2.1'>x</a>", position_id="<b>")
+    drawn = duty_figure(duty).to_json()
+
+    assert "<a" not in drawn
+    assert "<b>" not in drawn
+
+
+def test_time_line_draws_each_ending_with_its_own_mark():
+    lives = SAMPLE.lives[SAMPLE.lives["position_id"] == "P-003"]
+    named = {trace.name: trace.marker.symbol for trace in timeline_figure(lives).data if trace.name}
+
+    assert named == {ENDINGS[kind].label: ENDINGS[kind].symbol for kind in set(lives["ending"])}
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance, WCAG 2.2, definition of contrast ratio."""
+    parts = [int(colour[start : start + 2], 16) / 255 for start in (1, 3, 5)]
+    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts]
+    return sum(w * v for w, v in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+
+@pytest.mark.parametrize("ground", ["#ffffff", "#1c2226"])
+@pytest.mark.parametrize("name", [name for name in vars(Ink) if name.isupper()])
+def test_every_ink_stands_out_on_both_grounds(name: str, ground: str):
+    # WCAG 2.2, success criterion 1.4.11: 3:1 for graphical objects.
+    light, dark = sorted((luminance(getattr(Ink, name)), luminance(ground)), reverse=True)
+
+    assert (light + 0.05) / (dark + 0.05) >= 3.0
+
+
+def test_endings_differ_in_mark():
+    symbols = [look.symbol for look in ENDINGS.values()]
+
+    assert len(set(symbols)) == len(symbols)
+
+
+def test_empty_findings_draw_everywhere():
+    bare = empty_findings()
+
+    assert life_figure(bare.life_curve, MONTHS).layout.annotations
