@@ -42,7 +42,7 @@ class Limits:
     """
 
     gap_hours: float = 24.0
-    flat_hours: float = 48.0
+    flat_hours: float = 168.0
 
     def __post_init__(self) -> None:
         if not (self.gap_hours > 0 and self.flat_hours > 0):

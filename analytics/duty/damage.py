@@ -61,7 +61,7 @@ def corrected_range(
     ranges: ArrayLike,
     means: ArrayLike,
     correction: MeanCorrection,
-    burst_pressure: float = np.nan,
+    burst_pressure: ArrayLike = np.nan,
 ) -> Floats:
     r"""Give the range about a zero mean that does the same harm.
 
@@ -75,8 +75,8 @@ def corrected_range(
         Range and mean of each cycle, one unit of pressure.
     correction : MeanCorrection
         Which rule. GOODMAN takes the burst pressure as the ultimate strength.
-    burst_pressure : float
-        Needed by GOODMAN, same unit.
+    burst_pressure : array_like of float
+        Needed by GOODMAN, one for all cycles or one for each, same unit.
 
     Returns
     -------
@@ -107,14 +107,15 @@ def corrected_range(
         peak = np.maximum(spans / 2 + centres, 0.0)
         equivalent: Floats = 2.0 * np.sqrt(peak * spans / 2)
         return equivalent
-    if not burst_pressure > 0:
+    burst: Floats = np.asarray(burst_pressure, dtype=float)
+    if not (burst > 0).all():
         raise ValueError(f"Goodman needs a burst_pressure > 0, got {burst_pressure!r}")
-    if (centres >= burst_pressure).any():
+    if (centres >= burst).any():
         raise ValueError(
             f"Goodman needs means below the burst pressure {burst_pressure!r}, "
             f"got {float(centres.max())!r}"
         )
-    goodman: Floats = spans / (1.0 - np.maximum(centres, 0.0) / burst_pressure)
+    goodman: Floats = spans / (1.0 - np.maximum(centres, 0.0) / burst)
     return goodman
 
 

@@ -2,12 +2,13 @@
 
 import os
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from analytics.duty.batches import Batch, Names, historian_files, read_batches
@@ -15,9 +16,10 @@ from analytics.duty.counting import PARTS_AT_ONCE, ChangeDays, Counter, Limits, 
 from analytics.duty.kept import keep, kept_tally
 from analytics.duty.ledger import CELL, FIRST, LAST, POSITION, empty_ledger
 from analytics.duty.tally import HistoryTally, Note, merge_tallies
+from analytics.duty.windows import change_days
 from analytics.errors import InputError, UnitError
 
-__all__ = ["Limits", "scan_history", "tally_file"]
+__all__ = ["Limits", "scan_history", "scan_logs", "tally_file"]
 
 Progress = Callable[[int, int], None]
 
@@ -89,6 +91,44 @@ def scan_history(
             f"{folder} holds no historian file that can be used: {_in_words(merged.notes)}"
         )
     return merged
+
+
+def scan_logs(
+    folder: Path | str,
+    tables: Mapping[str, pd.DataFrame],
+    *,
+    limits: Limits | None = None,
+    keep_in: Path | None = None,
+    cluster: str | None = None,
+    on_progress: Progress | None = None,
+) -> HistoryTally | None:
+    """Tally the historian of a log folder, cut where its discs were changed.
+
+    Parameters
+    ----------
+    folder : Path
+        A log folder; its historian lies under `pressure/`.
+    tables : mapping of str to DataFrame
+        Checked frames `installs` and, if there is one, `removals`.
+    limits, keep_in, cluster, on_progress
+        As in `scan_history`.
+
+    Returns
+    -------
+    HistoryTally or None
+        None when the folder holds no historian.
+    """
+    pressure = Path(folder) / "pressure"
+    if not pressure.is_dir():
+        return None
+    return scan_history(
+        pressure,
+        change_days=change_days(tables),
+        limits=limits,
+        keep_in=keep_in,
+        cluster=cluster,
+        on_progress=on_progress,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,9 +6,12 @@ import numpy as np
 import pandas as pd
 
 from analytics.duty.alarms import alarm_words
+from analytics.duty.observed import ENOUGH_COVERAGE, observed_lives
 from analytics.duty.ratio import burst_window, operating_margin, operating_ratio
+from analytics.duty.tally import HistoryTally
+from analytics.duty.windows import life_windows
 
-__all__ = ["duty_per_install", "duty_per_position"]
+__all__ = ["burst_of_installs", "duty_per_install", "duty_per_position"]
 
 Tables = Mapping[str, pd.DataFrame]
 
@@ -29,6 +32,19 @@ _DISC_COLUMNS = [
     "max_operating_ratio",
 ]
 _INSTALL_COLUMNS = ["install_id", "position_id", "disc_code", "marked_burst_pressure_barg"]
+_DUTY_COLUMNS = [
+    "operating_ratio",
+    "ratio_basis",
+    "pressure_basis",
+    "cycles_per_year",
+    "cycles_basis",
+    "cycles_lower_bound",
+    "share_above_limit",
+    "coverage",
+    "margin_bar",
+    "minimum_burst_bar",
+    "maximum_burst_bar",
+]
 _FINDINGS_COLUMNS = [
     "position_id",
     "site",
@@ -45,45 +61,42 @@ _FINDINGS_COLUMNS = [
 ]
 
 
-def duty_per_install(tables: Tables) -> pd.DataFrame:
+def duty_per_install(tables: Tables, history: HistoryTally | None = None) -> pd.DataFrame:
     """Give each installed disc its operating ratio and cycling.
 
     Parameters
     ----------
     tables : mapping of str to DataFrame
-        Checked frames `positions`, `discs` and `installs`.
+        Checked frames `positions`, `discs`, `installs` and, if there is one, `removals`.
+    history : HistoryTally, optional
+        A scan of the historian, cut at the days of change.
 
     Returns
     -------
     DataFrame, one row per install, indexed by `install_id`
         `operating_ratio` (definition min_burst) [-], `ratio_basis` (tag, specified),
-        `pressure_basis` (nominal), `cycles_per_year` [1/years], `cycles_basis`
-        (none), `share_above_limit` [-], `margin_bar`, `minimum_burst_bar`,
-        `maximum_burst_bar`. NaN where it cannot be known.
+        `pressure_basis` (history, nominal), `cycles_per_year` [1/years],
+        `cycles_basis` (history of this life, history of the position, none),
+        `cycles_lower_bound`, `share_above_limit` [-], `coverage` [-], `margin_bar`,
+        `minimum_burst_bar`, `maximum_burst_bar`. NaN where it cannot be known.
+
+    Notes
+    -----
+    The operating pressure is the one the disc stayed below for 95 % of its time, when
+    the historian saw half of its life or more; else the position's nominal
+    `max_operating_pressure`.
     """
-    endured = _endured(_joined(tables["installs"][_INSTALL_COLUMNS], tables))
-    return endured.set_index("install_id")[
-        [
-            "operating_ratio",
-            "ratio_basis",
-            "pressure_basis",
-            "cycles_per_year",
-            "cycles_basis",
-            "share_above_limit",
-            "margin_bar",
-            "minimum_burst_bar",
-            "maximum_burst_bar",
-        ]
-    ]
+    endured = _with_history(burst_of_installs(tables), life_windows(tables), history)
+    return endured.set_index("install_id")[_DUTY_COLUMNS]
 
 
-def duty_per_position(tables: Tables) -> pd.DataFrame:
+def duty_per_position(tables: Tables, history: HistoryTally | None = None) -> pd.DataFrame:
     """Say how the disc now fitted at each position stands, with alarms in words.
 
     Parameters
     ----------
-    tables : mapping of str to DataFrame
-        Checked frames `positions`, `discs` and `installs`.
+    tables, history
+        As in `duty_per_install`.
 
     Returns
     -------
@@ -94,14 +107,62 @@ def duty_per_position(tables: Tables) -> pd.DataFrame:
         blank when there is nothing to say. A position without an install on
         record is judged by its own disc code, untagged.
     """
-    installs = tables["installs"].sort_values(["installed_on", "source_line"], kind="stable")
-    latest = installs.drop_duplicates("position_id", keep="last")[_INSTALL_COLUMNS]
+    windows = life_windows(tables)
+    order = windows.assign(row=np.arange(len(windows))).sort_values(["begins", "row"])
+    latest = order.drop_duplicates("position_id", keep="last")["row"].to_numpy()
     own = tables["positions"][["position_id", "disc_code"]]
-    fitted = own.merge(latest, on="position_id", how="left", suffixes=("_own", ""))
+    fitted = own.merge(
+        tables["installs"][_INSTALL_COLUMNS].iloc[latest],
+        on="position_id",
+        how="left",
+        suffixes=("_own", ""),
+    )
     fitted["disc_code"] = fitted["disc_code"].fillna(fitted["disc_code_own"])
     endured = _endured(_joined(fitted, tables))
+    lives = windows.iloc[latest].set_index("position_id")[["begins", "ends"]]
+    window = endured[["position_id"]].join(lives, on="position_id")
+    endured = _with_history(endured, window, history)
     endured["alarm"] = alarm_words(endured)
     return endured.rename(columns={"max_operating_ratio": "limit"})[_FINDINGS_COLUMNS]
+
+
+def burst_of_installs(tables: Tables) -> pd.DataFrame:
+    """Put the position's pressures and the burst window beside each install, in its order.
+
+    Nothing of the historian enters: the ratio is the nominal one.
+    """
+    return _endured(_joined(tables["installs"][_INSTALL_COLUMNS], tables))
+
+
+def _with_history(
+    endured: pd.DataFrame, windows: pd.DataFrame, history: HistoryTally | None
+) -> pd.DataFrame:
+    """Put what the historian saw in place of what the positions table states."""
+    if history is None:
+        return endured
+    back = endured["back_pressure_barg"].fillna(0.0)
+    limit = endured["minimum_burst_bar"] * endured["max_operating_ratio"] + back
+    seen = observed_lives(
+        history,
+        windows,
+        endured["marked_barg"].to_numpy(dtype=float),
+        limit.to_numpy(dtype=float),
+    ).set_index(endured.index)
+    enough = seen["coverage"] >= ENOUGH_COVERAGE
+    pressure = seen["high_barg"].where(enough, endured["max_operating_pressure_barg"])
+    return endured.assign(
+        operating_ratio=operating_ratio(pressure, endured["marked_barg"], back),
+        margin_bar=operating_margin(pressure, endured["minimum_burst_bar"], back),
+        pressure_basis=np.where(enough, "history", "nominal"),
+        share_above_limit=seen["share_above_limit"].where(enough),
+        cycles_per_year=seen["cycles_per_year"],
+        cycles_basis=seen["cycles_basis"],
+        cycles_lower_bound=seen["compressed"] & seen["cycles_per_year"].notna(),
+        coverage=seen["coverage"],
+        stuck_days=seen["stuck_days"],
+        peak_barg=seen["peak_barg"],
+        peak_at=seen["peak_at"],
+    )
 
 
 def _joined(fitted: pd.DataFrame, tables: Tables) -> pd.DataFrame:
@@ -130,11 +191,16 @@ def _endured(frame: pd.DataFrame) -> pd.DataFrame:
         ratio_basis=basis,
         range_known=window.range_known,
         pressure_basis="nominal",
-        pressure_barg=operating,
+        marked_barg=window.marked,
         margin_bar=operating_margin(operating, window.minimum, back),
         minimum_burst_bar=window.minimum,
         maximum_burst_bar=window.maximum,
         cycles_per_year=np.nan,
         cycles_basis="none",
+        cycles_lower_bound=False,
         share_above_limit=np.nan,
+        coverage=0.0,
+        stuck_days=np.nan,
+        peak_barg=np.nan,
+        peak_at=np.datetime64("NaT", "ns"),
     )

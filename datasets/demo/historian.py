@@ -73,7 +73,7 @@ def _one(
     valley = (step == 0) | (share < 0.18)
     moments = start + begin[cycle] + share * length[cycle]
     noise = 1 + 0.0012 * rng.uniform(-1, 1, len(cycle))
-    return number, moments, np.where(valley, low[cycle], high[cycle] * noise)
+    return number, moments, np.where(valley, low[cycle], high[cycle]) * noise
 
 
 def _spoil(pieces: list[tuple[int, np.ndarray, np.ndarray]], covered: pd.DataFrame) -> None:

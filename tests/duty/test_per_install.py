@@ -63,8 +63,8 @@ def test_position_is_judged_by_the_disc_now_fitted_and_alarms_say_why():
     duty = duty_per_position(tables()).set_index("position_id")
 
     assert duty.loc["P1", "operating_ratio"] == pytest.approx(7 / 8.55)
-    assert duty.loc["P1", "alarm"] == "operating ratio 0.82 is above the disc's maximum 0.80"
-    assert duty.loc["P2", "alarm"].startswith("operating ratio 1.01 is above 1")
+    assert duty.loc["P1", "alarm"] == "operating ratio 0.819 is above the disc's maximum 0.80"
+    assert duty.loc["P2", "alarm"].startswith("operating ratio 1.011 is above 1")
     assert "disc runs at 80 degC" in duty.loc["P2", "alarm"]
     # P3 has no install: its own disc code, 20 barg as specified, 2 barg behind it.
     assert duty.loc["P3", "operating_ratio"] == pytest.approx(10 / 19)
