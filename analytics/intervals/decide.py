@@ -136,7 +136,7 @@ def _good_enough(case: Case, today: float) -> bool:
 
 def _down(months: float) -> float:
     """Round down to whole months once there are any: never later than worked out."""
-    return float(floor(months + 1e-9)) if months >= 1 else months
+    return min(float(floor(months + 1e-9)), months) if months >= 1 else months
 
 
 def _as_today(case: Case, today: float, proposal: Proposal, note: str) -> Decision:
@@ -183,6 +183,8 @@ def _why_keep(case: Case) -> str:
         return NOT_RISING
     if not isfinite(case.best_years):
         return DEARER
+    if case.best_years * _MONTHS > case.cap_months + _SAME:
+        return "The cap comes before the age of least cost."
     return f"Costs least at {_span(case)}. {_flat(case)}".strip()
 
 
@@ -209,9 +211,13 @@ def _evidence(case: Case) -> str:
 
 
 def _span(case: Case) -> str:
+    """Name the least-cost age with its limits, none of them past the cap."""
     best, low, high = (x * _MONTHS for x in (case.best_years, case.low_years, case.high_years))
-    to = f"{high:.0f}" if isfinite(high) else "no limit"
-    return f"{best:.0f} months (95 % limits {low:.0f} to {to})"
+    if high > case.cap_months:
+        to = "past the cap"
+    else:
+        to = f"{high:.0f}" if isfinite(high) else "no limit"
+    return f"{best:.0f} months (95 % limits {min(low, best):.0f} to {to})"
 
 
 def _flat(case: Case) -> str:

@@ -35,8 +35,9 @@ class Proposals:
         today_age_months replace_on premature_probability cost_per_year cost_today proposal note
         overdue`, then `latest_months turnaround_group disc_age_months cost_low cost_high
         cost_run_to_failure probability_cheaper next_outage risk_until_next_outage`. `age_low` and
-        `age_high` are the limits of the least-cost age (NaN without one); `today_age_months` is
-        today's interval (inf: run to failure); `overdue` means past the cap today.
+        `age_high` are the limits of the least-cost age, cut at the cap (NaN without one);
+        `today_age_months` is today's interval (inf: run to failure); `overdue` means past the
+        cap today.
     replacement : AgeReplacement
         Curves of the positions that could be priced, in the order of `priced`.
     priced : tuple of str
@@ -229,11 +230,12 @@ def _fill(
     low, high = np.quantile(seen.cost_per_year[0], [0.025, 0.975], axis=0)
     recommended = ~np.isnan(age)
     optimum = recommended & np.isfinite(found.recommended_years)
+    cap = frame["cap_months"].to_numpy(float)[rows]
     values = {
         "age_months": age,
         "latest_months": np.array([d.latest_months for d in decisions]),
-        "age_low": np.where(optimum, found.low_years * 12, np.nan),
-        "age_high": np.where(optimum, found.high_years * 12, np.nan),
+        "age_low": np.where(optimum, np.minimum(found.low_years * 12, cap), np.nan),
+        "age_high": np.where(optimum, np.minimum(found.high_years * 12, cap), np.nan),
         "premature_probability": _where(recommended, seen.premature_probability[0].mean(axis=0)),
         "cost_per_year": _where(recommended, seen.cost_per_year[0].mean(axis=0)),
         "cost_low": _where(recommended, low),
