@@ -100,12 +100,14 @@ def analyse(
 ) -> None:
     """Run the whole job and write its tables, findings.json and a printable report."""
     from analytics.findings_json import findings_json
+    from analytics.logs.exporting import export_frame
     from dashboard.report import write_report
+    from dashboard.table_list import TABLES
 
     findings = _run(logs)
     out.mkdir(parents=True, exist_ok=True)
-    for name, frame in _tables(findings).items():
-        _write_table(frame, out / f"{name}.csv")
+    for table in TABLES.values():
+        export_frame(table.rows(findings), out / f"{table.key}.csv")
     (out / "findings.json").write_text(findings_json(findings), encoding="utf-8")
     write_report(findings, out / "report.html")
     _print(findings)
@@ -132,9 +134,8 @@ def life(
     from analytics.survival import life_table
 
     names = tuple(name.strip() for name in covariates.split(",") if name.strip())
-    found = life_table.life_findings(
-        life_table.read_life_table(table), life_table.family_named(family), names
-    )
+    rows = life_table.read_life_table(_text(table), names)
+    found = life_table.life_findings(rows, life_table.family_named(family), names)
     _emit(found, as_json)
 
 
@@ -146,7 +147,7 @@ def cycles(
     """Count the rainflow cycles of a pressure series."""
     from analytics.duty import cycles as counting
 
-    _emit(counting.cycles_findings(counting.read_series(series)), as_json)
+    _emit(counting.cycles_findings(counting.read_series(str(series))), as_json)
 
 
 @app.command()
@@ -156,9 +157,10 @@ def trend(
     as_json: AsJson = False,
 ) -> None:
     """Test whether failures of repaired systems come faster or slower with time."""
-    from analytics.survival import trend as trends
+    from analytics.survival.trend import trend_findings
+    from analytics.survival.trend_log import read_trend_events
 
-    _emit(trends.trend_findings(trends.read_events(events), end), as_json)
+    _emit(trend_findings(read_trend_events(events), end), as_json)
 
 
 @app.command()
@@ -207,16 +209,11 @@ def _print(findings: Findings) -> None:
         say.print(line, markup=False)
 
 
-def _tables(findings: Findings) -> dict[str, pd.DataFrame]:
-    from dashboard.table_list import tables
-
-    return tables(findings)
-
-
-def _write_table(frame: pd.DataFrame, path: Path) -> None:
-    from analytics.logs.exporting import write_csv
-
-    write_csv(frame, path)
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{path} must be a readable UTF-8 CSV file: {error}") from None
 
 
 def _emit(found: dict[str, Any], as_json: bool) -> None:

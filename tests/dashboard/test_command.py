@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from analytics.findings import Findings
 from dashboard.command import main
 from datasets.reference import path
 
@@ -110,7 +111,16 @@ def test_check_of_the_demo_balances(discward, demo_logs: Path):
     assert "duplicate_row" in out
 
 
-def test_analyse_writes_tables_findings_and_report(discward, demo_logs: Path, tmp_path: Path):
+def test_analyse_writes_tables_findings_and_report(
+    discward,
+    demo_logs: Path,
+    demo_findings: Findings,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+):
+    # The job itself is tested elsewhere; once a session is enough.
+    monkeypatch.setattr("dashboard.command._run", lambda folder: demo_findings)
+
     code, out, _ = discward("analyse", demo_logs, "--out", tmp_path / "found")
 
     written = {file.name for file in (tmp_path / "found").iterdir()}
@@ -122,6 +132,8 @@ def test_analyse_writes_tables_findings_and_report(discward, demo_logs: Path, tm
     assert "Storeroom" in out
 
 
+UNITLESS = "removal_id,position_id,found_on,reason,peak_pressure\nR1,P1,2021-01-01,burst,9\n"
+
 CASES = {
     "no folder": lambda folder: ("check", folder / "nowhere"),
     "an empty folder": lambda folder: ("analyse", folder, "--out", folder / "out"),
@@ -129,7 +141,7 @@ CASES = {
     "a column missing": lambda folder: ("check", with_files(folder, installs="a,b\n1,2\n")),
     "a unit missing": lambda folder: (
         "check",
-        with_files(folder, removals="removal_id,position_id,found_on,reason,peak_pressure\n"),
+        with_files(folder, removals=UNITLESS),
     ),
     "a life table that is not there": lambda folder: (
         "life",
