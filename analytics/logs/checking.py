@@ -63,6 +63,17 @@ class CheckedTable:
         """Count the rows of all files."""
         return len(self.frame) + sum(len(raw.broken) for raw in self.raws)
 
+    def texts(self, column: str, rows: NDArray[np.int64]) -> list[str]:
+        """Give the texts of one column as they stood, for ascending row positions."""
+        texts: list[str] = []
+        for raw, header, inside in _by_file(self, rows):
+            place = header.places.get(column)
+            found = (
+                raw.columns[place].take(pa.array(inside)).to_pylist() if place is not None else []
+            )
+            texts += found or [""] * len(inside)
+        return texts
+
 
 def check_table(
     table: Table, raws: Sequence[RawTable], settings: Settings, *, last_day: date
@@ -147,12 +158,12 @@ def quarantine(checked: CheckedTable) -> pd.DataFrame:
     ]  # fmt: skip
     for finding in checked.findings:
         refusal = finding.refusal
-        for part, header, rows in _by_file(checked, finding.rows):
-            texts = _texts(part, header.places.get(finding.column), rows)
+        texts = iter(checked.texts(finding.column, finding.rows))
+        for part, _, rows in _by_file(checked, finding.rows):
             records += [
                 (checked.table.name, part.file, int(part.lines[row]), finding.column, text,
                  refusal.reason.value, refusal.required, refusal.mend, part.raw(row))
-                for row, text in zip(rows, texts, strict=True)
+                for row, text in zip(rows, texts, strict=False)
             ]  # fmt: skip
     listed = pd.DataFrame.from_records(records, columns=list(QUARANTINE_COLUMNS))
     listed["line"] = listed["line"].astype("int64")
@@ -243,10 +254,3 @@ def _by_file(
             parts.append((raw, header, inside))
         offset += len(raw.lines)
     return parts
-
-
-def _texts(raw: RawTable, place: int | None, rows: NDArray[np.int64]) -> list[str]:
-    if place is None:
-        return [""] * len(rows)
-    texts: list[str] = raw.columns[place].take(pa.array(rows)).to_pylist()
-    return texts

@@ -1,6 +1,7 @@
 """From columns of text to columns of values, and what is wrong with which cell."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -64,7 +65,7 @@ def type_file(
         Rows are positions in `frame`; a refused cell is blank there.
     """
     columns: dict[str, object] = {}
-    findings: list[Finding] = []
+    findings: list[Finding] = list(raw.given)
     words = settings.words.get(table.name, {})
     for column in table.columns:
         place = header.places.get(column.name)
@@ -73,7 +74,10 @@ def type_file(
             columns[column.internal_name] = nothing.reset_index(drop=True)
             continue
         read = value_parser(column, settings, words.get(column.name, {}))
-        values, found = _convert(raw.columns[place], column, read)
+        known = [item.rows for item in raw.given if item.column == column.name]
+        texts = _blanked(raw.columns[place], known)
+        values, found = _convert(texts, column, read)
+        found = [_without(item, known) for item in found]
         if column.dimension is not None:
             values, more = _in_internal_unit(values, column, raw, header)
             found += more
@@ -83,6 +87,23 @@ def type_file(
     columns["source_file"] = np.full(len(raw.lines), raw.file, dtype=object)
     columns["source_line"] = raw.lines
     return pd.DataFrame(columns, copy=False), findings
+
+
+def _blanked(texts: pa.ChunkedArray, known: Sequence[NDArray[np.int64]]) -> pa.ChunkedArray:
+    """Blank the cells that were refused once: they are not read again by other rules."""
+    if not known:
+        return texts
+    cells = texts.to_pylist()
+    for row in np.concatenate(known):
+        cells[row] = ""
+    return pa.chunked_array([pa.array(cells, type=pa.string())])
+
+
+def _without(finding: Finding, known: Sequence[NDArray[np.int64]]) -> Finding:
+    """Take rows that were refused once out of a finding."""
+    if not known:
+        return finding
+    return replace(finding, rows=np.setdiff1d(finding.rows, np.concatenate(known)))
 
 
 def _convert(
@@ -105,7 +126,7 @@ def _convert(
     findings = []
     if refused:
         bad = np.flatnonzero(np.isin(codes, list(refused)))
-        for refusal in set(refused.values()):
+        for refusal in dict.fromkeys(refused.values()):
             same = [number for number, item in refused.items() if item == refusal]
             rows = bad[np.isin(codes[bad], same)]
             findings.append(Finding(rows=rows, column=column.name, refusal=refusal))

@@ -10,6 +10,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from analytics.errors import InputError
+from analytics.logs.refusals import Finding
 
 __all__ = ["Broken", "RawTable", "split_records"]
 
@@ -51,6 +52,8 @@ class RawTable:
         Records that fit no column.
     notes : tuple of str
         What was assumed about the file.
+    given : tuple of Finding
+        Cells that were refused when the row first came in, by row of this file.
     """
 
     file: str
@@ -62,6 +65,7 @@ class RawTable:
     text_lines: pa.Array
     broken: tuple[Broken, ...]
     notes: tuple[str, ...] = ()
+    given: tuple[Finding, ...] = ()
 
     def raw(self, row: int) -> str:
         """Give the text that made a row, as it stood in the file."""

@@ -10,7 +10,7 @@ from enum import Enum
 
 from analytics.units import Dimension
 
-__all__ = ["CHECKS", "FAMILIES", "REASONS", "TABLES", "Column", "Kind", "Table"]
+__all__ = ["CHECKS", "FAMILIES", "REASONS", "TABLES", "Column", "Keep", "Kind", "Table"]
 
 FAMILIES = (
     "forward_plain",
@@ -45,6 +45,14 @@ class Kind(Enum):
     NUMBER = "number"
     COUNT = "whole number"
     STEPS = "percentages joined by /, e.g. 25/50/75/100"
+
+
+class Keep(Enum):
+    """Which rows count when a table comes in again and again."""
+
+    ALL = "every row ever logged"
+    LATEST_OF_KEY = "of each key the row that came in last"
+    LATEST_WHOLE = "the rows of the file that came in last"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +119,8 @@ class Table:
         In the order of the template.
     in_order : tuple of (str, str)
         Pairs of date columns of which the first cannot lie after the second.
+    keep : Keep
+        Which rows count when the table is exported anew.
     """
 
     name: str
@@ -119,6 +129,7 @@ class Table:
     columns: tuple[Column, ...]
     required: bool = False
     in_order: tuple[tuple[str, str], ...] = ()
+    keep: Keep = Keep.ALL
 
     def column(self, name: str) -> Column:
         """Find a column by its file name; KeyError if the table has none such."""
@@ -211,6 +222,7 @@ _DECLARED = (
         about="a place where a disc sits",
         key=("position_id",),
         required=True,
+        keep=Keep.LATEST_OF_KEY,
         columns=(
             _POSITION,
             _text("site", "site the position belongs to", required=True),
@@ -236,6 +248,7 @@ _DECLARED = (
         about="a purchasable disc code",
         key=("disc_code",),
         required=True,
+        keep=Keep.LATEST_OF_KEY,
         columns=(
             _DISC,
             _code("family", "kind of disc", FAMILIES, required=True),
@@ -305,6 +318,7 @@ _DECLARED = (
         about="pieces of one lot in a store",
         key=(),
         in_order=(("received_on", "expires_on"),),
+        keep=Keep.LATEST_WHOLE,
         columns=(
             _STORE,
             _DISC,
@@ -319,6 +333,7 @@ _DECLARED = (
         name="orders",
         about="an open order",
         key=("order_id",),
+        keep=Keep.LATEST_WHOLE,
         columns=(
             _text("order_id", "the order's own number", required=True),
             _STORE,
@@ -332,6 +347,7 @@ _DECLARED = (
         about="a planned outage",
         key=("turnaround_group", "starts_on"),
         in_order=(("starts_on", "ends_on"),),
+        keep=Keep.LATEST_OF_KEY,
         columns=(
             _text("turnaround_group", "outage group", required=True),
             _date("starts_on", "first day", required=True),
