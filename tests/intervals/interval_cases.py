@@ -41,3 +41,49 @@ def one_of(law: LifeLaw, draw: int, unit: int) -> LifeLaw:
     full = np.broadcast_arrays(*(getattr(law, name) for name in names))
     cell = {n: f[draw : draw + 1, unit : unit + 1] for n, f in zip(names, full, strict=True)}
     return LifeLaw(family=law.family, **cell)
+
+
+def places(n: int, **columns: object) -> pd.DataFrame:
+    """Positions with the disc each holds today."""
+    frame = pd.DataFrame(
+        {
+            "position_id": [f"P{k}" for k in range(n)],
+            "site": "mill",
+            "unit": "M10",
+            "disc_code": "BD-1",
+            "cap_interval_months": 60.0,
+            "turnaround_group": "g",
+            "planned_cost": 1_000.0,
+            "unplanned_cost": 12_000.0,
+            "installed_on": EXPORT - pd.Timedelta(days=365),
+            "age_years": 365 / 365.25,
+            "age_assumed": False,
+        }
+    )
+    return frame.assign(**columns)
+
+
+def habits(n: int, **columns: object) -> pd.DataFrame:
+    """Today's practice of as many positions."""
+    frame = pd.DataFrame(
+        {
+            "today_years": np.full(n, 4.0),
+            "longest_years": np.full(n, 4.2),
+            "planned_cost": 1_000.0,
+            "unplanned_cost": 12_000.0,
+            "demand_cost": 9_000.0,
+            "demand_rate": 0.05,
+            "inferred": "",
+        }
+    )
+    return frame.assign(**columns)
+
+
+def outages(*starts: str, group: str = "g") -> pd.DataFrame:
+    """Outages of one group."""
+    return pd.DataFrame(
+        {
+            "turnaround_group": pd.Series([group] * len(starts), dtype=object),
+            "starts_on": pd.to_datetime(list(starts)).astype("datetime64[ns]"),
+        }
+    )
