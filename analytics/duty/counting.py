@@ -12,7 +12,7 @@ from analytics.duty.ledger import CELL, POSITION, Ledger, concatenate, empty_led
 from analytics.duty.rows import ALWAYS, clean_rows, find_stretches, make_work, tally_rows
 from analytics.duty.tally import HistoryTally, Note, merge_tallies
 
-__all__ = ["PARTS_AT_ONCE", "ChangeDays", "Counter", "Limits", "stretch_starts"]
+__all__ = ["PARTS_AT_ONCE", "ChangeDays", "Counter", "Limits", "stretch_starts", "tally_series"]
 
 Ints = NDArray[np.int64]
 ChangeDays = Mapping[str, NDArray[np.datetime64]]
@@ -178,3 +178,35 @@ def stretch_starts(change_days: NDArray[np.datetime64] | None) -> Ints:
         return np.concatenate([[ALWAYS], _QUARTERS])
     days = np.asarray(change_days, "datetime64[D]").astype("datetime64[ms]").astype(np.int64)
     return np.unique(np.concatenate([[ALWAYS], _QUARTERS, days, days + _DAY_MS]))
+
+
+def tally_series(
+    position: str,
+    times_ms: NDArray[np.int64],
+    pressure_barg: NDArray[np.float64],
+    limits: Limits | None = None,
+    change_days: ChangeDays | None = None,
+) -> HistoryTally:
+    """Tally one position's rows held in memory.
+
+    Parameters
+    ----------
+    position : str
+        Its name.
+    times_ms : ndarray of int, shape (n,)
+        Times, ascending. [ms since 1970]
+    pressure_barg : ndarray of float, shape (n,)
+        NaN where none was read. [barg]
+    limits, change_days
+        As in `scan_history`.
+
+    Returns
+    -------
+    HistoryTally
+        What a scan of a file with these rows gives.
+    """
+    names = Names()
+    codes = np.zeros(len(times_ms), np.int32) + names.number([position])
+    counter = Counter("", names, change_days or {}, limits or Limits())
+    counter.add(Batch(codes=codes, times=times_ms, pressure=pressure_barg, unreadable=0))
+    return counter.finish()
