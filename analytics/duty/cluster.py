@@ -8,6 +8,8 @@ from analytics.errors import InputError
 
 __all__ = ["on_cluster"]
 
+ANSWERS_WITHIN = "20s"
+
 
 def on_cluster(
     files: Sequence[Path], task: Callable[[Path], HistoryTally], address: str
@@ -38,7 +40,7 @@ def on_cluster(
     except ImportError as error:
         raise InputError("a cluster needs the extra: install discward[cluster]") from error
     try:
-        client = Client(address, timeout="20s")  # type: ignore[no-untyped-call]
+        client = Client(address, timeout=ANSWERS_WITHIN)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
         raise InputError(f"cluster must be the address of a Dask scheduler: {error}") from error
     with client:

@@ -19,7 +19,7 @@ from analytics.duty.tally import HistoryTally, Note, merge_tallies
 from analytics.duty.windows import change_days
 from analytics.errors import InputError, UnitError
 
-__all__ = ["Limits", "scan_history", "scan_logs", "tally_file"]
+__all__ = ["HistoryTally", "Limits", "scan_history", "scan_logs", "tally_file"]
 
 Progress = Callable[[int, int], None]
 

@@ -28,10 +28,11 @@ def kept_tally(
     with open(path, "rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
     try:
-        with np.load(folder / f"{digest}.npz", allow_pickle=False) as kept:
+        with open(folder / f"{digest}.npz", "rb") as stream:
+            kept = np.load(stream, allow_pickle=False)
             about = json.loads(str(kept["about"]))
             ledger = Ledger(*(kept[name] for name in Ledger._fields))
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return digest, None  # never kept, or torn while being kept
     if about["layout"] != [_LAYOUT, WIDTH] or about["limits"] != [gap_ms, flat_ms]:
         return digest, None

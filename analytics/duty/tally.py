@@ -58,6 +58,17 @@ class HistoryTally:
     flat_ms: int
     notes: tuple[Note, ...] = ()
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """The notes in plain sentences, those that say the same of many positions joined."""
+        found: dict[tuple[str, str], list[Note]] = {}
+        for note in self.notes:
+            found.setdefault((note.file, note.what), []).append(note)
+        return tuple(
+            f"Historian file {file}{_where(notes)}: {what}."
+            for (file, what), notes in found.items()
+        )
+
     def equals(self, other: "HistoryTally") -> bool:
         """Whether both say the same to the bit; notes are not compared."""
         return (
@@ -65,6 +76,16 @@ class HistoryTally:
             and (self.gap_ms, self.flat_ms) == (other.gap_ms, other.flat_ms)
             and all(map(np.array_equal, self.ledger, other.ledger))
         )
+
+
+def _where(notes: list[Note]) -> str:
+    """Say which positions and how many rows notes are about."""
+    names = [note.position_id for note in notes if note.position_id]
+    rows = sum(note.rows for note in notes)
+    places = [", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")]
+    places += [f"{rows:,} rows"] if rows else []
+    said = ", ".join(place for place in places if place)
+    return f" ({said})" if said else ""
 
 
 def merge_tallies(tallies: Sequence[HistoryTally], files: Sequence[str] = ()) -> HistoryTally:

@@ -23,7 +23,7 @@ from analytics.duty.readout import (
     share_of_time_above,
     stuck_days,
 )
-from analytics.duty.tally import HistoryTally, merge_tallies
+from analytics.duty.tally import HistoryTally, Note, merge_tallies
 from analytics.units import Dimension, convert_from, convert_to
 
 HOUR = 3_600_000
@@ -216,6 +216,25 @@ def test_overlapping_pieces_keep_the_one_that_begins_first():
 
     assert merged.ledger.parts[:, ROWS].tolist() == [3]
     assert [(note.file, note.rows) for note in merged.notes] == [("late.csv", 2)]
+
+
+def test_cautions_join_what_is_said_of_many_positions():
+    what = "time repeats"
+    notes = [Note(file="a.csv", position_id=f"P{k}", what=what, rows=1000) for k in range(5)]
+    notes.append(Note(file="b.csv", position_id="", what="cannot be read; not used", rows=0))
+    empty = seconds([1.0])
+    found = HistoryTally(
+        positions=empty.positions,
+        ledger=empty.ledger,
+        gap_ms=1,
+        flat_ms=1,
+        notes=tuple(notes),
+    )
+
+    assert found.cautions == (
+        "Historian file a.csv (P0, P1, P2 and 2 more, 5,000 rows): time repeats.",
+        "Historian file b.csv: cannot be read; not used.",
+    )
 
 
 def test_merge_needs_like_tallies():
