@@ -1,50 +1,32 @@
 """The whole job as one call: a log folder in, findings out."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
-from analytics import fleet as fleet_figures
-from analytics.duty.per_install import duty_per_install, duty_per_position
-from analytics.early.answer import (
-    early_answer,
-    excess_by_crew,
-    excess_by_lot,
-    hazard_by_age,
-    share_if_unclear,
-)
-from analytics.errors import InputError, NotEstimable
+from analytics import fleet
+from analytics.duty.history import scan_logs
+from analytics.duty.tally import HistoryTally
+from analytics.early.answer import early_answer, excess_by_crew, hazard_by_age, share_if_unclear
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import Findings, Installation, Model, Wear, empty_frame
-from analytics.intervals.practice import todays_practice
 from analytics.intervals.proposals import cost_curves, propose
-from analytics.lives.build import build_lives
-from analytics.lives.outages import planned_dates
-from analytics.lives.today import fitted_today
+from analytics.ledger import Ledger
 from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.reading import CheckedLogs, read_logs
+from analytics.plant import FittedLives, Plant, planned_weeks, read_plant
 from analytics.spares.answer import SparesAnswer, spares_answer
 from analytics.survival.curves import kaplan_meier, survival_frame
-from analytics.survival.fleet_data import CYCLES, RATIO, FleetData, event_weights
-from analytics.survival.model import LifeModel, wear_draws
-from analytics.survival.position_laws import PositionLaws, position_laws
-from analytics.survival.unclear_endings import fit_to_lives
+from analytics.survival.fleet_data import CYCLES, RATIO, event_weights
+from analytics.survival.model import wear_draws
 
-__all__ = ["run", "run_logs"]
+__all__ = ["N_DRAWS", "SEED", "run", "run_logs"]
 
 N_DRAWS = 400
 SEED = 20_170
-
-HORIZON_YEARS = 2.1
-"""How far planned replacements are laid out: a little more than the spares forecast."""
-
-_CURVES_SHOWN = 40
-"""Cost curves kept for drawing: the positions with the most to gain."""
 
 RATIO_DEFINITION = "min_burst: operating pressure over marked less burst tolerance"
 
@@ -55,23 +37,16 @@ CAUTIONS = (
     "What crews and lots show is association, not blame.",
 )
 
-T = TypeVar("T")
+_CURVES_SHOWN = 40
+"""Cost curves kept for drawing: the positions with the most to gain."""
+
+_NAMED = 5
+
+Tell = Callable[[str], None]
 
 
-@dataclass(frozen=True, slots=True)
-class _Ledger:
-    """Collects, along the way, what could not be answered and what to beware of."""
-
-    not_answered: dict[str, str] = field(default_factory=dict)
-    cautions: list[str] = field(default_factory=list)
-
-    def try_for(self, question: str, answer: Callable[[], T]) -> T | None:
-        """Give the answer, or note why there is none."""
-        try:
-            return answer()
-        except NotEstimable as reason:
-            self.not_answered[question] = str(reason)
-            return None
+def _silent(step: str) -> None:
+    """Say nothing."""
 
 
 def run(
@@ -79,18 +54,21 @@ def run(
     *,
     n_draws: int = N_DRAWS,
     seed: int = SEED,
-    tell: Callable[[str], None] = lambda step: None,
+    keep_in: Path | None = None,
+    tell: Tell = _silent,
 ) -> Findings:
     """Read a log folder and find everything there is to find.
 
     Parameters
     ----------
     folder : Path
-        A log folder.
+        A log folder; a historian lies in its `pressure/`.
     n_draws : int
         Parameter draws behind every interval. [-]
     seed : int
         Seed of the draws: the same logs give the same findings.
+    keep_in : Path, optional
+        Folder for the tallies of historian files already read.
     tell : callable
         Called with a few words before each step.
 
@@ -105,125 +83,108 @@ def run(
         If the folder cannot be used at all.
     """
     tell("reading the logs")
-    return run_logs(read_logs(folder), n_draws=n_draws, seed=seed, tell=tell)
+    logs = read_logs(folder)
+    tell("reading the pressure history")
+    history = scan_logs(folder, logs.tables, keep_in=keep_in)
+    return run_logs(logs, history, n_draws=n_draws, seed=seed, tell=tell)
 
 
 def run_logs(
     logs: CheckedLogs,
+    history: HistoryTally | None = None,
     *,
     n_draws: int = N_DRAWS,
     seed: int = SEED,
-    tell: Callable[[str], None] = lambda step: None,
+    tell: Tell = _silent,
 ) -> Findings:
-    """Find everything there is to find in checked logs; arguments as `run`."""
-    ledger = _Ledger()
-    begins, export = _period(logs, ledger)
-    tell("duty and disc lives")
-    duty = duty_per_position(logs.tables)
-    lives = build_lives(
-        logs.tables, duty_per_install(logs.tables), log_begins=begins, export_date=export
-    )
-    if lives.frame.empty:
-        raise InputError("no disc life lies in the logs: give positions, installs and removals")
-    today = fitted_today(lives.frame, logs.tables["positions"], duty, export_date=export)
-    today["family"] = today["disc_code"].map(logs.tables["discs"].set_index("disc_code")["family"])
+    """Find everything there is to find in checked logs.
 
-    tell("life model")
-    fitted = ledger.try_for(
-        "life model", lambda: _fit(lives.frame, logs, n_draws=n_draws, seed=seed)
-    )
-    laws = None
-    if fitted is not None:
-        laws = position_laws(fitted.model, fitted.data, lives.frame, today)
-        ledger.not_answered.update(
-            {f"effect of: {name}": why for name, why in fitted.data.design.not_answered.items()}
-        )
+    Parameters
+    ----------
+    logs : CheckedLogs
+        A log folder after checking.
+    history : HistoryTally, optional
+        A scan of its historian.
+    n_draws, seed, tell
+        As in `run`.
 
+    Returns
+    -------
+    Findings
+        Frozen.
+
+    Raises
+    ------
+    InputError
+        If the logs hold no disc life or no date.
+    """
+    ledger = Ledger()
+    if history is not None:
+        ledger.cautions.extend(_history_notes(history))
+    tell("disc lives and life model")
+    plant = read_plant(logs, history, ledger, n_draws=n_draws, seed=seed)
     tell("early failures")
-    found = _early(logs, lives.frame, fitted, ledger, n_draws=n_draws, seed=seed)
-
+    early = _early(logs, plant, ledger, n_draws=n_draws, seed=seed)
     tell("replacement intervals")
-    practice = todays_practice(lives.frame, today)
-    plan = _intervals(today, practice, laws, logs.tables["turnarounds"], export, ledger)
-
+    intervals, curves = _intervals(logs, plant, ledger)
     tell("spares")
-    stores = _spares(logs, lives.frame, fitted, today, practice, laws, export, ledger)
-
+    spares = _spares(logs, plant, ledger)
     tell("the fleet")
-    share = (
-        found.installation.failures.set_index("life_id")["share"]
-        if found.installation is not None
-        else pd.Series(dtype=float)
-    )
+    lives, owed = plant.lives, _share_by_life(early.installation)
     return Findings(
         title=logs.settings.title,
-        export_date=export,
-        log_begins=begins,
+        export_date=plant.export,
+        log_begins=plant.begins,
         currency=logs.settings.currency,
         rows=logs.rows,
         quarantine=logs.quarantine,
-        lives=lives.frame,
-        endings=_endings(lives.frame),
-        life_curve=_life_curve(lives.frame, ledger),
-        hazard_curve=_hazard_curve(laws, lives.frame),
-        model=_model(fitted, ledger),
-        installation=found.installation,
-        wear=_wear(fitted),
-        crews=found.crews,
-        lots=found.lots,
-        duty=duty,
-        intervals=plan.intervals,
-        interval_curves=plan.curves,
-        spares=stores.spares,
-        demand_weekly=stores.weekly,
-        dangerous=fleet_figures.dangerous_events(lives.frame),
-        dangerous_bound=fleet_figures.dangerous_rate(lives.frame),
-        trend=fleet_figures.yearly_trend(lives.frame),
-        costs=fleet_figures.yearly_costs(lives.frame, share),
-        data_quality=fleet_figures.data_quality(lives.frame),
-        inferred=lives.inferred,
-        cautions=(*CAUTIONS, *ledger.cautions, *logs.notes),
+        lives=lives,
+        endings={str(name): int(n) for name, n in lives["ending"].value_counts().items()},
+        life_curve=_life_curve(lives, ledger),
+        hazard_curve=_hazard_curve(plant),
+        model=_model(plant.fitted),
+        installation=early.installation,
+        wear=_wear(plant.fitted),
+        crews=early.crews,
+        lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
+        duty=plant.duty,
+        intervals=intervals,
+        interval_curves=curves,
+        spares=spares.spares,
+        demand_weekly=spares.weekly,
+        dangerous=fleet.dangerous_events(lives),
+        dangerous_bound=fleet.dangerous_rate(lives),
+        trend=fleet.yearly_trend(lives),
+        costs=fleet.yearly_costs(lives, owed),
+        data_quality=fleet.data_quality(lives),
+        inferred=plant.inferred,
+        cautions=(*CAUTIONS, *ledger.cautions, *logs.notes, *spares.remarks),
         not_answered=ledger.not_answered,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Fitted:
-    """The life model, its data, and the lots as they looked before they got a covariate."""
-
-    data: FleetData
-    model: LifeModel
-    lots: pd.DataFrame
-
-
-def _fit(lives: pd.DataFrame, logs: CheckedLogs, *, n_draws: int, seed: int) -> _Fitted:
-    """Fit once to find suspect lots, then, if any, again with those lots apart."""
-    data, model = fit_to_lives(lives, n_draws=n_draws, seed=seed)
-    lots = excess_by_lot(lives, logs.tables["stock"], data, model)
-    suspect = tuple(lots.loc[lots["flagged"], "lot"])
-    if suspect:
-        data, model = fit_to_lives(lives, suspect_lots=suspect, n_draws=n_draws, seed=seed)
-    return _Fitted(data=data, model=model, lots=lots)
+def _history_notes(history: HistoryTally) -> list[str]:
+    """Say what the scan noticed, one sentence per kind of remark."""
+    by_what: dict[str, list[str]] = {}
+    for note in history.notes:
+        by_what.setdefault(note.what, []).append(note.position_id or note.file)
+    return [
+        f"pressure history: {what} ({', '.join(where[:_NAMED])}"
+        f"{f' and {len(where) - _NAMED} more' if len(where) > _NAMED else ''})"
+        for what, where in by_what.items()
+    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Early:
     installation: Installation | None
     crews: pd.DataFrame
-    lots: pd.DataFrame
 
 
-def _early(
-    logs: CheckedLogs,
-    lives: pd.DataFrame,
-    fitted: _Fitted | None,
-    ledger: _Ledger,
-    *,
-    n_draws: int,
-    seed: int,
-) -> _Early:
+def _early(logs: CheckedLogs, plant: Plant, ledger: Ledger, *, n_draws: int, seed: int) -> _Early:
+    fitted, lives = plant.fitted, plant.lives
     if fitted is None:
-        return _Early(installation=None, crews=empty_frame("crews"), lots=empty_frame("lots"))
+        return _Early(installation=None, crews=empty_frame("crews"))
     crews = excess_by_crew(lives, fitted.data, fitted.model)
     suspect = fitted.data.design.lots
     answer = ledger.try_for(
@@ -231,46 +192,43 @@ def _early(
         lambda: early_answer(lives, fitted.data, fitted.model, logs.tables, frozenset(suspect)),
     )
     if answer is None:
-        return _Early(installation=None, crews=crews, lots=fitted.lots)
-    either = {
-        unclear: share_if_unclear(lives, unclear, suspect_lots=suspect, n_draws=n_draws, seed=seed)
+        return _Early(installation=None, crews=crews)
+    all_unclear, no_unclear = (
+        share_if_unclear(lives, unclear, suspect_lots=suspect, n_draws=n_draws, seed=seed)
         for unclear in (UnclearAs.PREMATURE, UnclearAs.NOT_PREMATURE)
-    }
+    )
     installation = Installation(
         share_of_premature=answer.owed.total_share,
         failures_owed=answer.owed.failures_owed,
-        share_all_unclear=either[UnclearAs.PREMATURE],
-        share_no_unclear=either[UnclearAs.NOT_PREMATURE],
+        share_all_unclear=all_unclear,
+        share_no_unclear=no_unclear,
         shape=answer.shape,
         defects=answer.defects,
         failures=answer.failures,
     )
-    return _Early(installation=installation, crews=crews, lots=fitted.lots)
+    return _Early(installation=installation, crews=crews)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Plan:
-    intervals: pd.DataFrame
-    curves: dict[str, pd.DataFrame]
+def _share_by_life(installation: Installation | None) -> pd.Series:
+    if installation is None:
+        return pd.Series(dtype=float)
+    return installation.failures.set_index("life_id")["share"]
 
 
 def _intervals(
-    today: pd.DataFrame,
-    practice: pd.DataFrame,
-    laws: PositionLaws | None,
-    turnarounds: pd.DataFrame,
-    export: date,
-    ledger: _Ledger,
-) -> _Plan:
-    if laws is None:
+    logs: CheckedLogs, plant: Plant, ledger: Ledger
+) -> tuple[pd.DataFrame, dict[str, pd.DataFrame]]:
+    """Propose replacement ages, and keep the cost curves with the most to gain."""
+    if plant.fitted is None:
         ledger.not_answered["intervals"] = "a replacement age needs a life model; none was fitted"
-        return _Plan(intervals=empty_frame("intervals"), curves={})
+        return empty_frame("intervals"), {}
+    laws = plant.fitted.laws
     found = propose(
-        today,
+        plant.today,
         laws.following,
-        practice,
-        turnarounds,
-        export_date=export,
+        plant.practice,
+        logs.tables["turnarounds"],
+        export_date=plant.export,
         current=laws.current,
     )
     if not found.priced:
@@ -279,65 +237,27 @@ def _intervals(
         )
     rows = found.intervals
     gain = (rows["cost_today"] - rows["cost_per_year"]).sort_values(ascending=False)
-    shown = rows.loc[gain.index[:_CURVES_SHOWN], "position_id"].tolist()
-    return _Plan(intervals=rows, curves=cost_curves(found, shown))
+    return rows, cost_curves(found, rows.loc[gain.index[:_CURVES_SHOWN], "position_id"].tolist())
 
 
-def _spares(
-    logs: CheckedLogs,
-    lives: pd.DataFrame,
-    fitted: _Fitted | None,
-    today: pd.DataFrame,
-    practice: pd.DataFrame,
-    laws: PositionLaws | None,
-    export: date,
-    ledger: _Ledger,
-) -> SparesAnswer:
-    if fitted is None or laws is None:
+def _spares(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> SparesAnswer:
+    if plant.fitted is None:
         ledger.not_answered["spares"] = "demand needs a life model, and none could be fitted"
         return SparesAnswer(
             spares=empty_frame("spares"), weekly=empty_frame("demand_weekly"), remarks=()
         )
-    planned = planned_dates(
-        today,
-        logs.tables["turnarounds"],
-        practice["today_years"],
-        export_date=export,
-        horizon_years=HORIZON_YEARS,
+    return spares_answer(
+        logs.tables,
+        plant.lives,
+        event_weights(plant.fitted.data, plant.lives),
+        plant.today,
+        plant.fitted.laws,
+        planned_weeks(plant, logs.tables["turnarounds"]),
+        pd.Timestamp(plant.export),
     )
-    premature = event_weights(fitted.data, lives)
-    return spares_answer(logs.tables, lives, premature, today, laws, planned, pd.Timestamp(export))
 
 
-def _period(logs: CheckedLogs, ledger: _Ledger) -> tuple[date, date]:
-    """First and last day of the removals log, declared or, said so, inferred."""
-    found, fitted = logs.tables["removals"]["found_on"], logs.tables["installs"]["installed_on"]
-    days = pd.concat([found, fitted]).dropna()
-    begins, export = logs.settings.log_begins, logs.settings.export_date
-    if export is None:
-        if days.empty:
-            raise InputError("no install or removal carries a date: nothing can be dated")
-        export = days.max().date()
-        ledger.cautions.append(
-            f"logs.toml gives no export_date: the last day in the logs, {export}, stands for it."
-        )
-    if begins is None:
-        first = found.dropna().min() if found.notna().any() else days.min()
-        begins = first.date() if pd.notna(first) else export
-        ledger.cautions.append(
-            f"logs.toml gives no log_begins: the first removal, {begins}, stands for it. If "
-            "removals were logged earlier without any happening, early lives are understated."
-        )
-    if begins >= export:
-        raise InputError(f"log_begins must lie before export_date, got {begins} and {export}")
-    return begins, export
-
-
-def _endings(lives: pd.DataFrame) -> dict[str, int]:
-    return {str(name): int(count) for name, count in lives["ending"].value_counts().items()}
-
-
-def _life_curve(lives: pd.DataFrame, ledger: _Ledger) -> pd.DataFrame:
+def _life_curve(lives: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
     """Kaplan-Meier of premature failures; a leak counts at the middle of its interval."""
     known = lives[lives["age_known"]]
     premature = premature_weight(known, UnclearAs.NOT_PREMATURE).to_numpy() > 0
@@ -352,16 +272,15 @@ def _life_curve(lives: pd.DataFrame, ledger: _Ledger) -> pd.DataFrame:
     return survival_frame(curve)
 
 
-def _hazard_curve(laws: PositionLaws | None, lives: pd.DataFrame) -> pd.DataFrame:
-    if laws is None:
+def _hazard_curve(plant: Plant) -> pd.DataFrame:
+    if plant.fitted is None:
         return empty_frame("hazard_curve")
-    return hazard_by_age(laws, float(lives["age_years"].quantile(0.99)))
+    return hazard_by_age(plant.fitted.laws, float(plant.lives["age_years"].quantile(0.99)))
 
 
-def _model(fitted: _Fitted | None, ledger: _Ledger) -> Model | None:
+def _model(fitted: FittedLives | None) -> Model | None:
     if fitted is None:
         return None
-    ledger.cautions.extend(fitted.model.warnings)
     return Model(
         name=fitted.model.name,
         why=fitted.model.why,
@@ -372,7 +291,7 @@ def _model(fitted: _Fitted | None, ledger: _Ledger) -> Model | None:
     )
 
 
-def _wear(fitted: _Fitted | None) -> Wear | None:
+def _wear(fitted: FittedLives | None) -> Wear | None:
     if fitted is None:
         return None
     shape, effects = wear_draws(fitted.model, fitted.data)

@@ -7,13 +7,14 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 STAGES = [
-    {"analytics.errors", "analytics.estimate", "analytics.units", "analytics.findings"},
+    {"analytics.errors", "analytics.estimate", "analytics.findings", "analytics.ledger", "analytics.units"},
     {"analytics.logs"},
     {"analytics.duty", "analytics.installs"},
     {"analytics.lives"},
     {"analytics.survival"},
     {"analytics.early", "analytics.intervals", "analytics.spares", "analytics.fleet"},
-    {"analytics.findings_json", "analytics.job", "analytics.reference"},
+    {"analytics.plant"},
+    {"analytics.backtest", "analytics.findings_json", "analytics.job", "analytics.reference"},
 ]
 DRAWING = {"dashboard", "dash", "plotly", "dash_ag_grid", "dash_mantine_components", "datasets"}
 

@@ -53,7 +53,7 @@ def spares_answer(
     premature: pd.Series,
     today: pd.DataFrame,
     laws: PositionLaws,
-    planned: list[tuple[pd.Timestamp, ...]],
+    planned_weeks: list[tuple[int, ...]],
     export_date: pd.Timestamp,
 ) -> SparesAnswer:
     """Plan the spares of every store and disc code.
@@ -70,8 +70,8 @@ def spares_answer(
         As `fitted_today` gives.
     laws : PositionLaws
         Life laws in the order of `today`.
-    planned : list of tuple of Timestamp
-        Planned replacements of each position.
+    planned_weeks : list of tuple of int
+        Weeks from now of each position's planned replacements. [weeks]
     export_date : Timestamp
         Week 0.
 
@@ -81,8 +81,7 @@ def spares_answer(
         The planner's table, its weekly curves and remarks.
     """
     positions = tables["positions"].assign(store=tables["positions"]["store"].fillna(NO_STORE))
-    weeks = [tuple(int(np.ceil((day - export_date).days / 7)) for day in days) for days in planned]
-    demand = demand_positions(lives, premature, today, laws, weeks)
+    demand = demand_positions(lives, premature, today, laws, planned_weeks)
     forecast = forecast_demand(demand, log_upset_rates(lives, today))
     stock, orders, discs = tables["stock"], tables["orders"], tables["discs"]
     matching = match_stock(stock, positions, discs, export_date)
