@@ -10,13 +10,14 @@ on the gaps where the curve may fall, the log-likelihood
 is concave even with delayed entry E: there is one maximum, and the search proves it was met.
 """
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 from scipy.sparse import csc_array
-from scipy.sparse.linalg import spsolve
+from scipy.sparse.linalg import MatrixRankWarning, spsolve
 
 from analytics.errors import NotConverged, NotEstimable
 from analytics.survival.lifetimes import Lifetimes
@@ -171,7 +172,7 @@ def _isotonic(data: Lifetimes) -> tuple[Array, Array, Array]:
     weighted = total > 0
     ages, total, ended = ages[weighted], total[weighted], ended[weighted]
     share = np.asarray(isotonic_regression(ended / total, weights=total).x)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         hazard = np.diff(-np.log1p(-np.minimum(share, 1.0)), prepend=0.0)
     hazard[np.isnan(hazard)] = 0.0  # everybody had ended already
     return np.concatenate(([0.0], ages[:-1])), ages, hazard
@@ -257,7 +258,8 @@ def _climb(cost: Array, first: Index, last: Index, weight: Array) -> Array:
     for _ in range(MAX_STEPS):
         pull, bend = _pull(hazard, first, last, weight)
         gradient = pull - cost
-        if np.all(np.abs(gradient + dual) <= 1e-10 * cost) and np.all(hazard * dual < 1e-13 * cost):
+        off = np.abs(gradient + dual).max() / cost.max()
+        if off <= 1e-9 and np.all(hazard * dual < 1e-12 * cost):
             # Where the bound holds the dual price outweighs the hazard.
             return _polish(np.where(hazard > dual / cost, hazard, 0.0), cost, first, last, weight)
         target = 0.1 * float(hazard @ dual) / cost.size / hazard
@@ -320,7 +322,12 @@ def _solve(bend: Array, first: Index, last: Index, stiffness: Array, force: Arra
     columns = np.concatenate([here, there, there, here])
     entries = np.concatenate([tie, tie, -tie, -tie])
     matrix = csc_array((entries, (rows, columns)), shape=(n + 1, n + 1))[1:, 1:]
-    cumulative = spsolve(matrix, force - np.append(force[1:], 0.0))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", MatrixRankWarning)
+        try:
+            cumulative = spsolve(matrix, force - np.append(force[1:], 0.0))
+        except MatrixRankWarning:
+            raise NotConverged("the curve's weights are too unequal to solve for it") from None
     return np.diff(cumulative, prepend=0.0)
 
 
