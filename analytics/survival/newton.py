@@ -10,6 +10,7 @@ from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import cho_solve
 
 from analytics.errors import NotConverged, NotEstimable
 
@@ -189,8 +190,8 @@ def newton_step(gradient: Array, hessian: Array, basis: Array) -> tuple[Array, f
     unit = 1 / np.sqrt(np.maximum(np.abs(np.diag(bend)), 1e-300))
     scaled = bend * np.outer(unit, unit)
     try:
-        np.linalg.cholesky(scaled)
-        along = unit * np.linalg.solve(scaled, unit * slope)
+        root = np.linalg.cholesky(scaled)
+        along = unit * cho_solve((root, True), unit * slope, check_finite=False)
     except np.linalg.LinAlgError:
         if not np.isfinite(scaled).all():
             return basis @ slope, np.inf
