@@ -9,11 +9,14 @@ from dataclasses import dataclass
 from enum import Enum
 from math import floor, inf, isfinite, isnan, nan
 
-__all__ = ["Case", "Decision", "Proposal", "decide"]
+__all__ = ["GRACE_MONTHS", "Case", "Decision", "Proposal", "decide"]
 
 _MONTHS = 12
 _SAME = 0.5
 """Ages closer than this are one interval. [months]"""
+
+GRACE_MONTHS = 1.0
+"""An outage this much later than the site has ever waited still keeps today's interval."""
 
 NOT_RISING = (
     "Wear is not shown to increase with age: scheduled replacement does not cut premature bursts."
@@ -77,7 +80,7 @@ class Decision:
         Age to replace at, never past the cap nor past today's interval; NaN: no recommendation.
     latest_months : float
         Age up to which an outage may be waited for: within 2 % of the least cost when shortened,
-        within what the site has done before when kept; never past the cap.
+        a month more than the site has done before when kept; never past the cap.
     proposal : Proposal or None
         None when there is no cap to hold it against.
     note : str
@@ -143,7 +146,7 @@ def _as_today(case: Case, today: float, proposal: Proposal, note: str) -> Decisi
     done = today if isnan(case.longest_years) else max(case.longest_years * _MONTHS, today)
     return Decision(
         age_months=_down(today),
-        latest_months=min(done, case.cap_months),
+        latest_months=min(done + GRACE_MONTHS, case.cap_months),
         proposal=proposal,
         note=note,
     )

@@ -14,7 +14,7 @@ from analytics.intervals.overdue import DAYS_PER_MONTH, next_outage, outage_befo
 from analytics.intervals.risk import age_at_risk, premature_probability_from
 from analytics.survival.law import LifeLaw
 
-__all__ = ["Proposals", "cost_curves", "propose"]
+__all__ = ["Proposals", "cost_curves", "pick_units", "propose"]
 
 Array = NDArray[np.float64]
 
@@ -99,7 +99,7 @@ def propose(
     if not known.any():
         return _finish(frame, today, turnarounds, export_date, None, known, current or law)
     rows = np.flatnonzero(known.to_numpy())
-    some, habits = _units(law, rows), practice.iloc[rows]
+    some, habits = pick_units(law, rows), practice.iloc[rows]
     found = age_replacement(
         some, *_money(habits), demand_rate=habits["demand_rate"], demand_cost=habits["demand_cost"]
     )
@@ -133,7 +133,8 @@ def cost_curves(proposals: Proposals, position_ids: list[str]) -> dict[str, pd.D
     }
 
 
-def _units(law: LifeLaw, rows: NDArray[np.intp]) -> LifeLaw:
+def pick_units(law: LifeLaw, rows: NDArray[np.intp]) -> LifeLaw:
+    """Take some units of a life law, by number; shape (n_draws, n_rows)."""
     names = ("wear_location", "wear_sigma", "install_log_rate", "install_shape")
     full = np.broadcast_arrays(*(getattr(law, name) for name in names))
     return LifeLaw(family=law.family, **{n: f[:, rows] for n, f in zip(names, full, strict=True)})
