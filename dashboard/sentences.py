@@ -210,7 +210,9 @@ def _pooled(years: pd.DataFrame) -> Estimate | None:
 
 def _years(rows: pd.DataFrame) -> str:
     first, last = int(rows["year"].iloc[0]), int(rows["year"].iloc[-1])
-    return str(first) if first == last else f"{first} to {last}"
+    if first == last:
+        return str(first)
+    return f"{first} and {last}" if last == first + 1 else f"{first} to {last}"
 
 
 def _cost_sentence(findings: Findings) -> str:

@@ -39,7 +39,7 @@ _DECLARED = (
         columns=columns(
             _CODE,
             _STORE,
-            ("order_quantity", "Pieces to order", Kind.COUNT),
+            ("order_quantity", "Pieces", Kind.COUNT),
             ("order_by", "Order by", Kind.DAY),
             ("cost", "Cost", Kind.MONEY),
             ("criticality", "Criticality", Kind.TEXT),

@@ -113,7 +113,7 @@ def converted(view: TableView, frame: pd.DataFrame, units: Units) -> pd.DataFram
     """
     return pd.DataFrame(
         {
-            column.key: _converted(frame[column.key], column.kind, units)
+            column.key: converted_column(frame[column.key], column, units)
             for column in view.present(frame)
         }
     )
@@ -148,7 +148,9 @@ def _full_headings(columns: list[Column], units: Units, currency: str) -> list[s
     return names
 
 
-def _converted(values: pd.Series, kind: Kind, units: Units) -> pd.Series:
+def converted_column(values: pd.Series, column: Column, units: Units) -> pd.Series:
+    """Turn one column into the reader's unit."""
+    kind = column.kind
     if kind is Kind.SHARE:
         return 100 * pd.to_numeric(values)
     if kind is Kind.BAR:

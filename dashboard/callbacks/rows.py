@@ -4,8 +4,9 @@ from typing import Any
 
 import pandas as pd
 
+from dashboard.bodies import text_of
 from dashboard.components.tables import records
-from dashboard.tables import Column, TableView, converted
+from dashboard.tables import Column, TableView, converted, converted_column
 from dashboard.view import View
 
 __all__ = ["slice_of"]
@@ -49,29 +50,31 @@ def slice_of(table: TableView, view: View, request: dict[str, Any]) -> dict[str,
     """
     rows = table.rows(view.findings)
     columns = {column.key: column for column in table.present(rows)}
-    values = converted(table, rows, view.units)
     for key, rule in _dictionary(request.get("filterModel")).items():
         if key in columns:
-            values = values[_kept(values[key], columns[key], _dictionary(rule))]
-    values = _sorted(values, request.get("sortModel"))
+            values = converted_column(rows[key], columns[key], view.units)
+            rows = rows[_kept(values, _dictionary(rule))]
+    # Every unit keeps the order, so the logged values are sorted and only the slice converted.
+    rows = _sorted(rows, columns, request.get("sortModel"))
     start = _whole(request.get("startRow"))
     end = min(max(_whole(request.get("endRow")), start), start + _MOST_ROWS)
-    return {"rowData": records(values.iloc[start:end]), "rowCount": len(values)}
+    shown = converted(table, rows.iloc[start:end], view.units)
+    return {"rowData": records(shown), "rowCount": len(rows)}
 
 
-def _sorted(values: pd.DataFrame, model: Any) -> pd.DataFrame:
+def _sorted(rows: pd.DataFrame, columns: dict[str, Column], model: Any) -> pd.DataFrame:
     order = [
         (rule["colId"], rule.get("sort") != "desc")
         for rule in (model if isinstance(model, list) else [])
-        if isinstance(rule, dict) and rule.get("colId") in values.columns
+        if isinstance(rule, dict) and text_of(rule.get("colId")) in columns
     ]
     if not order:
-        return values
+        return rows
     keys, ascending = zip(*order, strict=True)
-    return values.sort_values(list(keys), ascending=list(ascending), kind="stable")
+    return rows.sort_values(list(keys), ascending=list(ascending), kind="stable")
 
 
-def _kept(values: pd.Series, column: Column, rule: dict[str, Any]) -> pd.Series:
+def _kept(values: pd.Series, rule: dict[str, Any]) -> pd.Series:
     """Tell which rows a column's filter keeps; a rule it cannot read keeps all."""
     kind, limit = rule.get("type"), rule.get("filter")
     every = pd.Series(True, index=values.index)

@@ -29,8 +29,10 @@ def section(title: str, *children: object, note: str = "") -> html.Section:
     )
 
 
-def figure(view: View, drawn: go.Figure, *, says: str, twin: object = None) -> html.Figure:
-    """Show a figure, what stands behind it, and the same numbers as a table."""
+def figure(
+    view: View, drawn: go.Figure, *, says: str, twin: object = None, rows: str = "lives"
+) -> html.Figure:
+    """Show a figure, what stands behind it, the same numbers as a table, and the log rows."""
     return html.Figure(
         [
             html.Div(
@@ -43,7 +45,12 @@ def figure(view: View, drawn: go.Figure, *, says: str, twin: object = None) -> h
                 role="img",
                 **{"aria-label": says},
             ),
-            html.Figcaption([html.Span(says), " ", html.Span(basis(view.findings))]),
+            html.Figcaption(
+                [
+                    f"{says} {basis(view.findings)} ",
+                    dcc.Link("The rows behind it", href=view.address("rows", rows)),
+                ]
+            ),
             html.Details([html.Summary("The same as a table"), twin]) if twin is not None else None,
         ]
     )

@@ -1,5 +1,6 @@
 """Tables on a page: a plain one for a few rows, a grid for many."""
 
+import math
 from typing import Any
 
 import dash_ag_grid as dag
@@ -146,6 +147,8 @@ def _cell(column: Column, value: Any, view: View) -> object:
         return str(value).replace("_", " ")
     if column.kind is Kind.MONEY:
         return f"{value:,.0f}"
+    if column.kind is Kind.MONTHS and math.isinf(value):
+        return "run to failure"
     return number(float(value))
 
 

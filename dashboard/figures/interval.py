@@ -1,5 +1,7 @@
 """What a replacement age costs."""
 
+import math
+
 import pandas as pd
 import plotly.graph_objects as go
 
@@ -8,6 +10,8 @@ from dashboard.reading import Units
 from dashboard.theme import Ink, bare, dress, faint
 
 __all__ = ["cost_figure", "flat_region"]
+
+_MOST_OF_LEAST = 4.0
 
 FLAT = 1.05
 """Within 5 % of the least cost an age is as good as any other."""
@@ -60,10 +64,12 @@ def cost_figure(
         annotation_position="bottom left",
     )
     for place, (name, months) in enumerate((marks or {}).items()):
-        if pd.notna(months):
+        if math.isfinite(months):
             _upright(figure, units.per_month * months, name, place)
     dress(figure, x=age, y=cost)
-    return figure.update_yaxes(rangemode="tozero")
+    # Replacing at a very young age costs without bound; the eye needs the least cost.
+    top = min(float(curve["high"].max()), _MOST_OF_LEAST * float(curve["cost_per_year"].min()))
+    return figure.update_yaxes(range=[0, top])
 
 
 def _upright(figure: go.Figure, at: float, name: str, place: int) -> None:

@@ -9,6 +9,7 @@ from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
 from dashboard.sentences import dangerous_sentence, early_answer
 from dashboard.view import View
+from dashboard.words import percent
 
 __all__ = ["page"]
 
@@ -49,9 +50,8 @@ def _steps(view: View) -> html.Section:
     if early is None:
         return section("Which install defect costs most?", message("No install step was judged."))
     unclear = (
-        "Endings nobody could class change this little or much: see the shares with all of them"
-        f" premature ({early.share_all_unclear.estimate:.0%}) and with none"
-        f" ({early.share_no_unclear.estimate:.0%})."
+        f" Taking every unclear burst as premature gives {percent(early.share_all_unclear.estimate)},"
+        f" taking none gives {percent(early.share_no_unclear.estimate)}."
         if early.share_all_unclear and early.share_no_unclear
         else ""
     )
@@ -62,8 +62,9 @@ def _steps(view: View) -> html.Section:
             steps_figure(early.defects),
             says="Premature failures owed to each install defect, with 95 % limits.",
             twin=plain("install-steps", view),
+            rows="failures",
         ),
-        note=f"A defect is a check answered no. A check left blank is not a pass. {unclear}",
+        note=f"A defect is a check answered no. A check left blank is not a pass.{unclear}",
     )
 
 
@@ -121,6 +122,7 @@ def _duty(view: View) -> html.Section:
             view,
             duty_figure(view.findings.duty),
             says="Operating ratio of every position and the highest its disc allows.",
+            rows="duty",
         ),
         grid("duty", view),
     )

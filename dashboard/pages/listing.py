@@ -14,6 +14,7 @@ from dashboard.pages import (
     intervals,
     logs_health,
     position,
+    rows,
     start,
     storeroom,
 )
@@ -33,6 +34,7 @@ _PAGES: dict[str, tuple[str, Callable[[View], html.Div]]] = {
 _ONE_OF: dict[str, tuple[str, Callable[[View, str], html.Div]]] = {
     "position": ("Position", position.page),
     "case": ("Case", case.page),
+    "rows": ("Table", rows.page),
 }
 
 NAMES = {path: name for path, (name, _) in _PAGES.items()}

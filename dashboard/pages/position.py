@@ -1,5 +1,7 @@
 """One position: its discs one after another, its duty, and when to replace."""
 
+import math
+
 import pandas as pd
 from dash import html
 
@@ -15,6 +17,7 @@ from dashboard.words import count, day, number
 __all__ = ["page"]
 
 
+_WIDE = 40
 _KNOWN = ("position_id", "site", "disc_code")
 
 
@@ -48,7 +51,9 @@ def page(view: View, position: str) -> html.Div:
                     twin=plain("lives", view, lives.iloc[::-1]),
                 ),
             ),
-            section("What does waiting cost?", cost_curve(view, position)),
+            section("What does waiting cost?", cost_curve(view, position))
+            if position in whole.interval_curves
+            else None,
         ]
     )
 
@@ -85,7 +90,10 @@ def _described(table: TableView, row: pd.DataFrame, view: View) -> html.Dl:
     limits = limits_of(table)
     return html.Dl(
         [
-            html.Div([html.Dt(heading(column, view.units, view.currency)), html.Dd(text)])
+            html.Div(
+                [html.Dt(heading(column, view.units, view.currency)), html.Dd(text)],
+                className="wide" if len(text) > _WIDE else "",
+            )
             for column in columns
             if column.name not in LIMITS
             and (text := _said(values[column.key], values, limits.get(column.key)))
@@ -101,6 +109,8 @@ def _said(value: object, values: pd.Series, limits: tuple[str, str] | None = Non
         return day(value)
     if isinstance(value, str):
         return value.replace("_", " ")
+    if math.isinf(value):
+        return "run to failure"
     if limits is None or values[list(limits)].isna().any():
         return number(float(value))
     low, high = (number(float(values[key])) for key in limits)

@@ -133,5 +133,5 @@ def test_planner_takes_the_order_list_away(chromium: Browser, address: str):
             page.get_by_role("link", name="Order this week as CSV").first.click()
         text = download.value.path().read_text(encoding="utf-8-sig")
 
-        assert text.startswith("Disc code,Store,Pieces to order,Order by,Cost [EUR],Why")
+        assert text.startswith("Disc code,Store,Pieces,Order by,Cost [EUR],Why")
         assert "RS-080-10" in text
