@@ -17,6 +17,7 @@ __all__ = [
     "data_quality",
     "disc_years_by_year",
     "poisson_limits",
+    "usage_log",
     "yearly_costs",
     "yearly_trend",
 ]
@@ -212,6 +213,26 @@ def yearly_costs(lives: pd.DataFrame, share_owed: pd.Series) -> pd.DataFrame:
         }
     )
     return by_year.groupby("year", as_index=False).sum()
+
+
+def usage_log(lives: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
+    """List every disc that had to be replaced: one row per ended life.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+    positions : DataFrame
+        Needs `position_id`, `store`, `disc_code`.
+
+    Returns
+    -------
+    DataFrame
+        `store disc_code used_on`; the code is the one its position asks for.
+    """
+    over = lives[lives["ending"].ne(Ending.IN_SERVICE.value)]
+    place = positions.set_index("position_id").loc[over["position_id"], ["store", "disc_code"]]
+    return place.assign(used_on=over["ended_on"].to_numpy()).reset_index(drop=True)
 
 
 def data_quality(lives: pd.DataFrame) -> pd.DataFrame:

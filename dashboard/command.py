@@ -14,6 +14,7 @@ from rich.console import Console
 
 from analytics.errors import DiscwardError, InputError
 from analytics.findings import Findings
+from analytics.spares.backtest import Backtest
 
 __all__ = ["app", "main"]
 
@@ -164,6 +165,37 @@ def trend(
 
 
 @app.command()
+def backtest(
+    logs: Logs,
+    weeks: Annotated[int, typer.Option(help="Weeks each forecast speaks of.")] = 52,
+    cuts: Annotated[int, typer.Option(help="How many earlier days to forecast from.")] = 5,
+    as_json: AsJson = False,
+) -> None:
+    """Forecast spares from earlier days and compare with the discs that were used."""
+    from analytics.backtest import backtest_logs
+    from analytics.job import N_DRAWS, SEED
+    from analytics.logs.reading import read_logs
+
+    with say.status("reading the logs") as status:
+        found = backtest_logs(
+            read_logs(logs),
+            horizon_weeks=weeks,
+            most_cuts=cuts,
+            n_draws=N_DRAWS,
+            seed=SEED,
+            tell=lambda step: status.update(step),
+        )
+    if as_json:
+        rows = found.rows.assign(cut=found.rows["cut"].dt.strftime("%Y-%m-%d"))
+        tables = {"summary": found.summary, "rows": rows}
+        print(json.dumps({name: table.to_dict("records") for name, table in tables.items()}))
+        return
+    totals, scores = _backtest_tables(found)
+    _table(f"Discs used within {weeks} weeks of each day, and what was forecast", totals)
+    _table("Scores, mean over stores, disc codes and days (CRPS: smaller is better)", scores)
+
+
+@app.command()
 def selfcheck(strict: Strict = False) -> None:
     """Recompute published values on this machine and print them with their sources."""
     from analytics.reference import selfcheck as recompute
@@ -207,6 +239,25 @@ def _print(findings: Findings) -> None:
 
     for line in summary(findings):
         say.print(line, markup=False)
+
+
+def _backtest_tables(found: Backtest) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Totals per day and the scores, in the words and width of a terminal."""
+    rows = found.rows.assign(day=found.rows["cut"].dt.strftime("%Y-%m-%d"))
+    forecast = rows.pivot_table(index="day", columns="method", values="mean", aggfunc="sum")
+    used = rows.groupby(["day", "method"])["observed"].sum().groupby("day").first()
+    order = ["used", *rows["method"].unique()]
+    totals = forecast.assign(used=used)[order].round(1).reset_index()
+    covered = {f"covered_{level}": f"{level} %" for level in (50, 80, 95)}
+    wanted = {
+        "method": "method",
+        "bias": "bias",
+        "crps": "CRPS",
+        "crps_ratio": "to best",
+        **covered,
+    }
+    scores = found.summary[list(wanted)].rename(columns=wanted).round(3)
+    return totals.rename_axis(columns=None), scores
 
 
 def _text(path: Path) -> str:

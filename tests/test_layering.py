@@ -7,7 +7,13 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 STAGES = [
-    {"analytics.errors", "analytics.estimate", "analytics.findings", "analytics.ledger", "analytics.units"},
+    {
+        "analytics.errors",
+        "analytics.estimate",
+        "analytics.findings",
+        "analytics.ledger",
+        "analytics.units",
+    },
     {"analytics.logs"},
     {"analytics.duty", "analytics.installs"},
     {"analytics.lives"},

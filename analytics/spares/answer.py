@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from analytics.fleet import disc_years_by_year
 from analytics.lives.events import Ending
-from analytics.spares.demand import PositionDemand, forecast_demand
+from analytics.spares.demand import DemandForecast, PositionDemand, forecast_demand
 from analytics.spares.matching import match_stock
 from analytics.spares.remarks import stock_remarks
 from analytics.spares.stock import plan_stock
@@ -17,10 +17,20 @@ from analytics.spares.upsets import UpsetRates, gamma_rate_draws, upset_events, 
 from analytics.survival.law import LifeLaw
 from analytics.survival.position_laws import PositionLaws
 
-__all__ = ["NO_STORE", "SparesAnswer", "demand_positions", "log_upset_rates", "spares_answer"]
+__all__ = [
+    "NO_STORE",
+    "SparesAnswer",
+    "demand_forecast",
+    "demand_positions",
+    "log_upset_rates",
+    "spares_answer",
+]
 
 NO_STORE = "no store named"
 """Stands for the store of positions that name none."""
+
+FITTING_LOSS = 0.03
+"""Share of discs spoilt on fitting. Common practice, no source."""
 
 N_DRAWS = 200
 """Parameter draws behind a demand forecast: its tails no longer move with more."""
@@ -81,8 +91,7 @@ def spares_answer(
         The planner's table, its weekly curves and remarks.
     """
     positions = tables["positions"].assign(store=tables["positions"]["store"].fillna(NO_STORE))
-    demand = demand_positions(lives, premature, today, laws, planned_weeks)
-    forecast = forecast_demand(demand, log_upset_rates(lives, today))
+    forecast = demand_forecast(lives, premature, today, laws, planned_weeks)
     stock, orders, discs = tables["stock"], tables["orders"], tables["discs"]
     matching = match_stock(stock, positions, discs, export_date)
     spares, weekly = plan_stock(forecast, matching, orders, positions, discs, export_date)
@@ -90,11 +99,37 @@ def spares_answer(
     return SparesAnswer(
         spares=spares,
         weekly=weekly,
-        remarks=tuple(
-            f"{row.what} ({row.store}, {row.disc_code}): {row.detail}; {row.mend}"
-            for row in remarks.itertuples()
-        ),
+        remarks=_sentences(remarks),
     )
+
+
+def demand_forecast(
+    lives: pd.DataFrame,
+    premature: pd.Series,
+    today: pd.DataFrame,
+    laws: PositionLaws,
+    planned_weeks: list[tuple[int, ...]],
+    *,
+    n_weeks: int = 104,
+    fitting_loss: float = FITTING_LOSS,
+) -> DemandForecast:
+    """Forecast the discs used by week, store and code; other arguments as `spares_answer`.
+
+    Parameters
+    ----------
+    n_weeks : int
+        Horizon. [weeks]
+    fitting_loss : float
+        Share of discs spoilt on fitting. [-]
+
+    Returns
+    -------
+    DemandForecast
+        One entry per store and disc code.
+    """
+    demand = demand_positions(lives, premature, today, laws, planned_weeks)
+    upsets = log_upset_rates(lives, today)
+    return forecast_demand(demand, upsets, n_weeks=n_weeks, fitting_loss=fitting_loss)
 
 
 def demand_positions(
@@ -127,6 +162,16 @@ def log_upset_rates(lives: pd.DataFrame, today: pd.DataFrame) -> UpsetRates | No
     size = _unit(today).value_counts().sort_index()
     years = (lives["ended_on"].max() - lives["observed_from"].min()).days / 365.25
     return upset_rates(events, size, float(years), n_draws=N_DRAWS)
+
+
+def _sentences(remarks: pd.DataFrame) -> tuple[str, ...]:
+    """One sentence per remark; what concerns a store or a code alike is said once."""
+    said = {
+        f"{row.what} ({', '.join(str(word) for word in (row.store, row.disc_code) if word)}): "
+        f"{row.detail}; {row.mend}": None
+        for row in remarks.itertuples()
+    }
+    return tuple(said)
 
 
 def _unit(today: pd.DataFrame) -> pd.Series:

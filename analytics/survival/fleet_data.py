@@ -40,6 +40,9 @@ _FEWEST_DEFECTS = 3
 
 _FEWEST_FAMILY_LIVES = 10
 
+_FEWEST_CYCLES = 0.1
+"""Cycles a year of a position whose history shows none: one in ten years. [1/years]"""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
@@ -119,8 +122,8 @@ def choose_design(lives: pd.DataFrame, suspect_lots: Iterable[str] = ()) -> Desi
     """
     reasons: dict[str, str] = {}
     ratio = _centre(lives["operating_ratio"], RATIO, reasons)
-    cycles = _centre(lives["cycles_per_year"], CYCLES, reasons)
-    by_service = lives.groupby("service")["cycles_per_year"].median().dropna()
+    cycles = _centre(_cycles(lives), CYCLES, reasons)
+    by_service = _cycles(lives).groupby(lives["service"]).median().dropna()
     return Design(
         defects=_defects(lives, reasons),
         log_ratio=ratio,
@@ -153,7 +156,7 @@ def wear_columns(design: Design, lives: pd.DataFrame) -> Array:
         columns.append(_log(lives["operating_ratio"]).fillna(design.log_ratio) - design.log_ratio)
     if design.log_cycles is not None:
         of_service = lives["service"].map(design.service_log_cycles).astype(float)
-        filled = _log(lives["cycles_per_year"]).fillna(of_service).fillna(design.log_cycles)
+        filled = _log(_cycles(lives)).fillna(of_service).fillna(design.log_cycles)
         columns.append(filled - design.log_cycles)
     columns += [lives["family"].eq(family).astype(float) for family in design.families]
     columns += [lives["lot"].eq(lot).astype(float) for lot in design.lots]
@@ -270,6 +273,11 @@ def event_weights(fleet: FleetData, lives: pd.DataFrame) -> pd.Series:
 def _log(values: pd.Series) -> pd.Series:
     positive = values.astype(float).where(values.astype(float) > 0)
     return pd.Series(np.log(positive.to_numpy(dtype=float)), index=values.index)
+
+
+def _cycles(lives: pd.DataFrame) -> pd.Series:
+    cycles: pd.Series = lives["cycles_per_year"].astype(float)
+    return cycles.clip(lower=_FEWEST_CYCLES)
 
 
 def _centre(values: pd.Series, name: str, reasons: dict[str, str]) -> float | None:

@@ -1,0 +1,168 @@
+"""Would the spares forecast have been right? The logs cut at earlier days, forecast, compared."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date
+
+import pandas as pd
+
+from analytics.errors import InputError
+from analytics.fleet import usage_log
+from analytics.ledger import Ledger
+from analytics.logs.reading import CheckedLogs
+from analytics.plant import log_period, planned_weeks, read_plant
+from analytics.spares.answer import demand_forecast
+from analytics.spares.backtest import Backtest, Group, backtest
+from analytics.survival.fleet_data import event_weights
+from analytics.survival.law import Array
+
+__all__ = ["backtest_logs", "default_cuts", "logs_until"]
+
+_LEARN_YEARS = 2.0
+"""A log shorter than this, or twice the horizon, before the first cut is hardly a forecast."""
+
+
+def logs_until(logs: CheckedLogs, day: date) -> CheckedLogs:
+    """Give the logs as they stood at the end of a day.
+
+    Parameters
+    ----------
+    logs : CheckedLogs
+        The whole logs.
+    day : date
+        Installs and removals after it had not happened yet; planned outages were
+        known.
+
+    Returns
+    -------
+    CheckedLogs
+        With `day` as export date.
+    """
+    now = pd.Timestamp(day)
+    tables = dict(logs.tables)
+    for name, column in (("installs", "installed_on"), ("removals", "found_on")):
+        tables[name] = tables[name][tables[name][column] <= now].reset_index(drop=True)
+    later = tables["positions"]["in_service_from"] > now
+    fitted = tables["positions"]["position_id"].isin(tables["installs"]["position_id"])
+    tables["positions"] = tables["positions"][fitted | ~later].reset_index(drop=True)
+    return replace(logs, tables=tables, settings=replace(logs.settings, export_date=day))
+
+
+def default_cuts(
+    begins: date, export: date, *, horizon_weeks: int, most: int
+) -> list[pd.Timestamp]:
+    """Give the latest days, a horizon apart, from which a forecast can be checked.
+
+    Parameters
+    ----------
+    begins, export : date
+        First and last day of the log.
+    horizon_weeks : int
+        Weeks each forecast speaks of. [weeks]
+    most : int
+        How many cuts at most.
+
+    Returns
+    -------
+    list of Timestamp
+        Ascending.
+
+    Raises
+    ------
+    InputError
+        If the log is too short for one cut.
+
+    Examples
+    --------
+    >>> cuts = default_cuts(date(2018, 1, 1), date(2022, 1, 1), horizon_weeks=52, most=9)
+    >>> [str(cut.date()) for cut in cuts]
+    ['2020-01-04', '2021-01-02']
+    """
+    step = pd.Timedelta(weeks=horizon_weeks)
+    first, last = pd.Timestamp(begins), pd.Timestamp(export) - step
+    learn = min(pd.Timedelta(days=365.25 * _LEARN_YEARS), (last - first) * 0.999)
+    earliest = first + max(learn, pd.Timedelta(days=365))
+    cuts = [last - k * step for k in range(most) if last - k * step >= earliest]
+    if not cuts:
+        raise InputError(
+            f"a backtest over {horizon_weeks} weeks needs a year of log before its first cut; the "
+            f"log runs from {begins} to {export}: choose a shorter horizon"
+        )
+    return cuts[::-1]
+
+
+def backtest_logs(
+    logs: CheckedLogs,
+    *,
+    horizon_weeks: int,
+    most_cuts: int,
+    n_draws: int,
+    seed: int,
+    tell: Callable[[str], None] = lambda step: None,
+) -> Backtest:
+    """Forecast the discs used from earlier days and score what was said.
+
+    Parameters
+    ----------
+    logs : CheckedLogs
+        The whole logs.
+    horizon_weeks : int
+        Weeks each forecast speaks of, 1 to 104. [weeks]
+    most_cuts : int
+        How many earlier days at most.
+    n_draws, seed : int
+        Parameter draws and their seed.
+    tell : callable
+        Called with a few words before each cut.
+
+    Returns
+    -------
+    Backtest
+        Scores beside plain baselines.
+
+    Raises
+    ------
+    InputError
+        If the log is too short.
+    NotEstimable
+        If at a cut no life model could be fitted.
+
+    Notes
+    -----
+    Every stage is run anew on what was known at the cut: lives, model, suspect lots,
+    today's practice, upsets. The pressure history is left out, because its later part
+    would tell of the future. A disc spoilt on fitting leaves no trace in the logs, so
+    fitting losses are left out on both sides.
+    """
+    if not 1 <= horizon_weeks <= 104:
+        raise InputError(f"horizon must be 1 to 104 weeks, got {horizon_weeks}")
+    begins, export = log_period(logs, Ledger())
+    whole = read_plant(logs, None, Ledger(), n_draws=1, seed=seed)
+
+    def forecast(cut: pd.Timestamp, weeks: int) -> Mapping[Group, Array]:
+        tell(f"as if it were {cut:%Y-%m-%d}")
+        then, ledger = logs_until(logs, cut.date()), Ledger()
+        plant = read_plant(then, None, ledger, n_draws=n_draws, seed=seed)
+        if plant.fitted is None:
+            raise InputError(
+                f"at {cut:%Y-%m-%d} no life model could be fitted: "
+                f"{ledger.not_answered['life model']}; choose fewer cuts"
+            )
+        found = demand_forecast(
+            plant.lives,
+            event_weights(plant.fitted.data, plant.lives),
+            plant.today,
+            plant.fitted.laws,
+            planned_weeks(plant, then.tables["turnarounds"]),
+            n_weeks=weeks,
+            fitting_loss=0.0,
+        )
+        return {(group.store, group.disc_code): group.pmf[weeks] for group in found.groups}
+
+    return backtest(
+        forecast,
+        usage_log(whole.lives, whole.today),
+        default_cuts(begins, export, horizon_weeks=horizon_weeks, most=most_cuts),
+        begins=pd.Timestamp(begins),
+        horizon_weeks=horizon_weeks,
+    )
