@@ -6,6 +6,7 @@ r"""Which life curve fits best? Maximum likelihood for one family, with or witho
 
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,11 +25,35 @@ from analytics.survival.problem import (
     starting_point,
 )
 
-__all__ = ["Fit", "draw_parameters", "fit", "life_law"]
+__all__ = ["Fit", "Regression", "draw_parameters", "fit", "life_law"]
 
 Array = NDArray[np.float64]
 
 _FEW, _VERY_FEW, _PER_EFFECT = 10, 5, 5
+
+
+class Regression(Protocol):
+    """What every fitted regression on log life has, whatever it was fitted to."""
+
+    @property
+    def family(self) -> Family:
+        """Family of life."""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Covariates, in the order of the coefficients behind the intercept."""
+
+    @property
+    def coefficients(self) -> Array:
+        """Intercept and effects on log life, shape (p + 1,)."""
+
+    @property
+    def sigma(self) -> float:
+        """Scale of log life."""
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of the coefficients and log sigma, shape (p + 2, p + 2)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,13 +187,13 @@ def fit(
 
 
 def life_law(
-    result: Fit, design: ArrayLike | None = None, draws: ArrayLike | None = None
+    result: Regression, design: ArrayLike | None = None, draws: ArrayLike | None = None
 ) -> LifeLaw:
     """Turn a fit into the life law that the decisions are made with.
 
     Parameters
     ----------
-    result : Fit
+    result : Regression
         A fit with p covariates.
     design : array_like, shape (n_units, p), optional
         Covariates of the units; without it one unit, for a fit without covariates.
@@ -206,12 +231,12 @@ def life_law(
     )
 
 
-def draw_parameters(result: Fit, n_draws: int, random: np.random.Generator) -> Array:
+def draw_parameters(result: Regression, n_draws: int, random: np.random.Generator) -> Array:
     """Draw coefficients and log sigma from their large-sample normal distribution.
 
     Parameters
     ----------
-    result : Fit
+    result : Regression
         A fit with p covariates.
     n_draws : int
         How many draws, >= 1.

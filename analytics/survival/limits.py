@@ -29,8 +29,10 @@ from analytics.survival.quantities import Quantity, failure_probability
 
 __all__ = [
     "Limits",
+    "chi_root",
     "likelihood_ratio_limits",
     "limits",
+    "profile_end",
     "simultaneous_band",
     "wald_limits",
 ]
@@ -110,7 +112,7 @@ def wald_limits(
     result: Fit, quantity: Quantity, *, confidence: float = 0.95, dimensions: int = 1
 ) -> tuple[float, float]:
     """Give limits from the curvature of the likelihood, on the quantity's working scale."""
-    reach = _root(confidence, dimensions) * _working_se(result, quantity)
+    reach = chi_root(confidence, dimensions) * _working_se(result, quantity)
     low, high = quantity.working - reach, quantity.working + reach
     return float(quantity.back(low)), float(quantity.back(high))
 
@@ -144,7 +146,7 @@ def likelihood_ratio_limits(
     InputError
         If `confidence` is outside (0, 1).
     """
-    root = _root(confidence, dimensions)
+    root = chi_root(confidence, dimensions)
     low, high = (_end(result, quantity, root, side) for side in (-1.0, 1.0))
     return low, high
 
@@ -211,12 +213,37 @@ def _end(result: Fit, quantity: Quantity, root: float, side: float) -> float | N
             return np.inf
         return float(np.sqrt(max(2 * (result.summit.value - value), 0.0))) - root
 
-    bracket = _bracket(depth, quantity.working, side * root * _working_se(result, quantity), root)
+    end = profile_end(depth, quantity.working, side * root * _working_se(result, quantity), root)
+    return None if end is None else float(quantity.back(end))
+
+
+def profile_end(
+    depth: Callable[[float], float], best: float, stride: float, root: float
+) -> float | None:
+    """Find where a profile has fallen far enough, on one side of its summit.
+
+    Parameters
+    ----------
+    depth : callable
+        From a value to the root of twice the drop there, less `root`; inf where the
+        profile cannot be followed.
+    best : float
+        Where the profile is greatest.
+    stride : float
+        First guess of the way to the end; its sign is the side.
+    root : float
+        Root of the chi-square quantile.
+
+    Returns
+    -------
+    float or None
+        None if the profile levels out above the limit.
+    """
+    bracket = _bracket(depth, best, stride, root)
     if bracket is None:
         return None
     inside, outside = bracket
-    end = brentq(depth, inside, outside, xtol=1e-9 * abs(outside - quantity.working), rtol=1e-13)
-    return float(quantity.back(end))
+    return float(brentq(depth, inside, outside, xtol=1e-9 * abs(outside - best), rtol=1e-13))
 
 
 def _bracket(
@@ -268,7 +295,8 @@ def _working_se(result: Fit, quantity: Quantity) -> float:
     return float(np.sqrt(max(variance, 0.0)))
 
 
-def _root(confidence: float, dimensions: int) -> float:
+def chi_root(confidence: float, dimensions: int = 1) -> float:
+    """Give the root of the chi-square quantile; 1.96 for 95 % in one dimension."""
     if not 0 < confidence < 1:
         raise InputError(f"confidence must lie in (0, 1), got {confidence!r}")
     return float(np.sqrt(chi2.ppf(confidence, dimensions)))

@@ -34,6 +34,7 @@ __all__ = [
     "inverse_information",
     "natural_parameters",
     "prepare",
+    "row_kinds",
     "standard_covariates",
     "starting_point",
 ]
@@ -246,25 +247,33 @@ def _rows(data: Lifetimes) -> tuple[NDArray[np.uint8], Array, Array, Array, floa
 
     An array that no row needs is the same object as another that is there, to save memory.
     """
-    exact, ended = data.exact, data.ended
-    kind = np.where(exact, np.uint8(EXACT), np.uint8(RIGHT)).astype(np.uint8)
+    kind, narrow = row_kinds(data)
+    base = kind % TRUNCATED
     lower = _log(data.lower)
-    constant = -float(data.weight @ np.where(exact, lower, 0.0))
+    constant = -float(data.weight @ np.where(data.exact, lower, 0.0))
     upper = entry = lower
-    within = ended & ~exact
-    if within.any():
-        upper = _log(np.where(ended, data.upper, 1.0))
-        kind[within] = np.where(data.lower[within] > 0, INTERVAL, LEFT)
-        narrow = within & (data.upper - data.lower < _NARROW * data.upper)
-        kind[narrow] = EXACT
+    if (base >= LEFT).any() or narrow.any():
+        upper = _log(np.where(data.ended, data.upper, 1.0))
         lower[narrow] = (lower[narrow] + upper[narrow]) / 2
         width = np.log(np.log(data.upper[narrow] / data.lower[narrow]))
         constant += float(data.weight[narrow] @ width)
-    seen_late = data.entry > 0
-    if seen_late.any():
+    if (kind >= TRUNCATED).any():
         entry = _log(data.entry)
-        kind[seen_late] += TRUNCATED
     return kind, entry, lower, upper, constant
+
+
+def row_kinds(data: Lifetimes) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """Give the kind of each row, and whether it is an interval too narrow to be one.
+
+    A narrow interval is of kind `EXACT`: its chance is its width times the density.
+    """
+    kind = np.where(data.exact, EXACT, RIGHT).astype(np.uint8)
+    within = data.ended & ~data.exact
+    kind[within] = np.where(data.lower[within] > 0, INTERVAL, LEFT)
+    narrow = within & (data.upper - data.lower < _NARROW * data.upper)
+    kind[narrow] = EXACT
+    kind[data.entry > 0] += TRUNCATED
+    return kind, narrow
 
 
 def _log(age: Array) -> Array:
