@@ -144,28 +144,59 @@ def _quality(lives: pd.DataFrame) -> pd.Series:
     return total["checks_passed"] / total["checks_recorded"].where(total["checks_recorded"] > 0)
 
 
-def dangerous_events(lives: pd.DataFrame) -> pd.DataFrame:
-    """List every dangerous ending: `position_id date what`, newest first."""
-    rows = lives[lives["ending"].eq(Ending.DANGEROUS.value)].sort_values("ended_on")
-    failed = rows["reason"].eq("failed_to_open")
-    what = np.where(
-        failed,
-        "failed to open",
-        "stayed whole although the pressure went above its marked pressure plus tolerance",
-    )
-    listed = pd.DataFrame(
-        {"position_id": rows["position_id"], "date": rows["ended_on"], "what": what}
-    )
-    return listed[::-1].reset_index(drop=True)
-
-
-def dangerous_rate(lives: pd.DataFrame) -> Estimate | None:
-    """Give dangerous events per disc-year with 95 % limits.
+def dangerous_events(lives: pd.DataFrame, duty: pd.DataFrame) -> pd.DataFrame:
+    """List every sign of a disc that does not open when it should.
 
     Parameters
     ----------
     lives : DataFrame, one row per life
         The lives frame.
+    duty : DataFrame, one row per position
+        The `duty` frame of findings; `withstood_bar` tells of discs now in service.
+
+    Returns
+    -------
+    DataFrame, newest first
+        `position_id date what`.
+    """
+    rows = lives[lives["ending"].eq(Ending.DANGEROUS.value)]
+    logged = pd.DataFrame(
+        {
+            "position_id": rows["position_id"],
+            "date": rows["ended_on"],
+            "what": np.where(
+                rows["reason"].eq("failed_to_open"),
+                "failed to open",
+                "stayed whole although the pressure went above its marked pressure plus tolerance",
+            ),
+        }
+    )
+    held = duty[duty["withstood_bar"].notna()]
+    standing = pd.DataFrame(
+        {
+            "position_id": held["position_id"],
+            "date": held["withstood_at"].dt.normalize(),
+            "what": [
+                f"still whole after {bar:.2f} bar across it, more than it may stand: "
+                "may not open, or the wrong disc, or a wrong reading"
+                for bar in held["withstood_bar"]
+            ],
+        }
+    )
+    # concat of an empty frame would let its dtypes leak into the other
+    parts = [part for part in (logged, standing) if len(part)] or [logged]
+    return pd.concat(parts).sort_values("date", ascending=False, ignore_index=True)
+
+
+def dangerous_rate(lives: pd.DataFrame, events: int) -> Estimate | None:
+    """Give dangerous events per disc-year with 95 % limits.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame, for the time watched.
+    events : int
+        Dangerous events seen in it.
 
     Returns
     -------
@@ -180,7 +211,6 @@ def dangerous_rate(lives: pd.DataFrame) -> Estimate | None:
     watched = float(disc_years_by_year(lives).to_numpy().sum()) if len(lives) else 0.0
     if watched <= 0:
         return None
-    events = int(lives["ending"].eq(Ending.DANGEROUS.value).sum())
     low, high = poisson_limits(events, confidence=0.95 if events else 0.90)
     return Estimate(estimate=events / watched, low=float(low) / watched, high=float(high) / watched)
 

@@ -131,6 +131,7 @@ def run_logs(
     spares = _spares(logs, plant, ledger)
     tell("the fleet")
     lives, owed = plant.lives, _share_by_life(early.installation)
+    dangerous = fleet.dangerous_events(lives, plant.duty)
     return Findings(
         title=logs.settings.title,
         export_date=plant.export,
@@ -152,8 +153,8 @@ def run_logs(
         interval_curves=curves,
         spares=spares.spares,
         demand_weekly=spares.weekly,
-        dangerous=fleet.dangerous_events(lives),
-        dangerous_bound=fleet.dangerous_rate(lives),
+        dangerous=dangerous,
+        dangerous_bound=fleet.dangerous_rate(lives, len(dangerous)),
         trend=fleet.yearly_trend(lives),
         costs=fleet.yearly_costs(lives, owed),
         data_quality=fleet.data_quality(lives),

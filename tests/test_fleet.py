@@ -4,6 +4,7 @@ import pytest
 
 from analytics.fleet import (
     FLEET,
+    dangerous_events,
     dangerous_rate,
     data_quality,
     disc_years_by_year,
@@ -74,10 +75,27 @@ def test_no_dangerous_event_still_leaves_a_bound():
     # 0 events in 50 disc-years: -ln(0.05) / 50 = 0.059915 a year, worked by hand.
     frame = lives([one("in_service", "2000-01-01", "2050-01-01")])
 
-    rate = dangerous_rate(frame)
+    rate = dangerous_rate(frame, 0)
 
     assert rate.estimate == rate.low == 0
     assert rate.high == pytest.approx(0.059915, abs=5e-6)
+
+
+def test_a_disc_that_withstood_too_much_is_listed_with_those_that_failed_to_open():
+    frame = lives([one("dangerous", reason="failed_to_open")]).assign(position_id="P1")
+    duty = pd.DataFrame(
+        {
+            "position_id": ["P1", "P2"],
+            "withstood_bar": [np.nan, 2.5],
+            "withstood_at": pd.to_datetime([None, "2022-03-04 05:06"]),
+        }
+    )
+
+    listed = dangerous_events(frame, duty)
+
+    assert listed["position_id"].tolist() == ["P2", "P1"]
+    assert "2.50 bar" in listed["what"].iloc[0]
+    assert str(listed["date"].iloc[0].date()) == "2022-03-04"
 
 
 def test_costs_split_by_year_and_share():
@@ -101,4 +119,4 @@ def test_data_quality_is_a_share():
 
 
 def test_nothing_watched_gives_no_rate():
-    assert dangerous_rate(lives([one("planned")]).iloc[:0]) is None
+    assert dangerous_rate(lives([one("planned")]).iloc[:0], 0) is None
