@@ -1,7 +1,8 @@
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from store_places import POSTGRESQL, fresh_address
 
 POSITIONS = """position_id,site,disc_code,criticality,max_operating_pressure [barg],store
 P-1,North,D-10,A,7.5,Main
@@ -43,3 +44,20 @@ def plant(tmp_path: Path) -> Callable[..., Path]:
         return folder
 
     return write
+
+
+@pytest.fixture(
+    params=[
+        "sqlite",
+        pytest.param(
+            "postgresql",
+            marks=pytest.mark.skipif(
+                not POSTGRESQL, reason="DISCWARD_TEST_POSTGRESQL names no server"
+            ),
+        ),
+    ]
+)
+def address(request, tmp_path: Path) -> Iterator[str]:
+    """Address of a fresh store, on each kind of database."""
+    with fresh_address(request.param, tmp_path) as found:
+        yield found
