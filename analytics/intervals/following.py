@@ -99,7 +99,7 @@ def _crossing(
     d: float,
 ) -> float:
     """Log age in (start, end) where phi crosses zero from below: Newton within a bracket."""
-    low, high, y = start, end, 0.5 * (start + end)
+    low, high, y, last = start, end, 0.5 * (start + end), math.inf
     for _ in range(60):
         hazard, slope = _hazards(family, y, m, s, a, k, d)
         _, ahead = _hazards(family, y + 1e-4, m, s, a, k, d)
@@ -114,7 +114,9 @@ def _crossing(
         step = value / rise if rise > 0.0 else math.inf
         if abs(step) < 1e-11 or high - low < 1e-11:
             break
-        y = y - step if low < y - step < high else 0.5 * (low + high)
+        good = low < y - step < high and abs(step) < 0.5 * last
+        last = abs(step) if good else 0.5 * (high - low)
+        y = y - step if good else 0.5 * (low + high)
     return y
 
 

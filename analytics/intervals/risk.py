@@ -106,16 +106,18 @@ def age_at_risk(law: LifeLaw, probability: ArrayLike) -> Array:
         raise InputError(f"the risk target must lie in (0, 1), got {probability!r}")
     wanted = -np.log1p(-target)
     low, high = _bracket(law, wanted)
-    y = 0.5 * (low + high)
-    for _ in range(60):
+    y, before = 0.5 * (low + high), np.full_like(low, np.inf)
+    for _ in range(100):
         total = cumulative_hazard(law, np.exp(y))
         low, high = np.where(total < wanted, y, low), np.where(total < wanted, high, y)
         # Newton on log H over log age, on which every law here is close to straight.
         rate = sum(hazard(law, np.exp(y))) * np.exp(y) / total
         step = (np.log(total) - np.log(wanted)) / np.maximum(rate, 1e-300)
         done = np.minimum(np.abs(step), high - low) < 1e-11
-        inside = (low < y - step) & (y - step < high)
-        y = np.where(done, y, np.where(inside, y - step, 0.5 * (low + high)))
+        # Newton may run to and fro; where its step does not shrink by half, halve the bracket.
+        good = (low < y - step) & (y - step < high) & (np.abs(step) < 0.5 * before)
+        before = np.where(good, np.abs(step), 0.5 * (high - low))
+        y = np.where(done, y, np.where(good, y - step, 0.5 * (low + high)))
         if done.all():
             break
     return np.where(y > np.log(_LONGEST_YEARS), np.inf, np.exp(y))

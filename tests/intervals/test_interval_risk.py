@@ -27,14 +27,12 @@ def test_known_weibull_life():
 @pytest.mark.parametrize("family", list(Family))
 @pytest.mark.parametrize("target", [1e-4, 0.02, 0.5, 0.99])
 def test_age_at_risk_meets_its_target(family, target):
-    law = some_law(family, draws=5, units=7)
+    law = some_law(family, draws=40, units=30)
     ages = age_at_risk(law, target)
     far = np.isinf(ages)
 
-    assert (1 - survival(law, ages))[~far] == pytest.approx(target, rel=1e-5)
-    assert (1 - survival(law, 1e4 * np.ones_like(ages)))[far] == pytest.approx(
-        np.full(far.sum(), target), abs=1
-    )
+    assert (1 - survival(law, ages))[~far] == pytest.approx(target, rel=1e-9)
+    assert ((1 - survival(law, 1e4))[far] <= target).all()
 
 
 def test_upsets_take_lives_that_would_have_failed():
