@@ -25,7 +25,15 @@ from analytics.survival.problem import (
     starting_point,
 )
 
-__all__ = ["Fit", "Regression", "draw_parameters", "fit", "life_law"]
+__all__ = [
+    "Fit",
+    "Regression",
+    "draw_parameters",
+    "failure_warnings",
+    "fit",
+    "life_law",
+    "refuse_summit_at_infinity",
+]
 
 Array = NDArray[np.float64]
 
@@ -167,7 +175,9 @@ def fit(
     covariates = None if design is None else np.asarray(design, dtype=float)
     problem = prepare(data, family, covariates, tuple(names), shape=shape, prior=prior)
     summit = climb(partial(evaluate, problem), starting_point(problem), problem.free)
-    _refuse_what_is_not_there(problem, summit)
+    if _flattest(summit, problem.free)[0] < 1e-9:
+        _refuse_repeats(problem)
+    refuse_summit_at_infinity(summit, problem.free, problem.names, problem.reach)
     coefficients, sigma, turn = natural_parameters(problem, summit.theta)
     covariance = turn @ inverse_information(problem, summit.hessian) @ turn.T
     return Fit(
@@ -260,19 +270,54 @@ def _likelihood_alone(problem: Problem, summit: Summit) -> float:
     return float(evaluate(replace(problem, prior=None), summit.theta)[0])
 
 
-def _refuse_what_is_not_there(problem: Problem, summit: Summit) -> None:
-    """Refuse a summit at infinity or a ridge, and say what lies behind it."""
-    free = problem.free
+def refuse_summit_at_infinity(
+    summit: Summit, free: Array, names: tuple[str, ...], reach: Array
+) -> None:
+    """Refuse a summit at infinity or a ridge, and say what lies behind it.
+
+    Parameters
+    ----------
+    summit : Summit
+        Where the climb ended, (intercept, effects, rho) / sigma or alike.
+    free : ndarray, shape (p + 2, r)
+        Directions the climb could take.
+    names : tuple of str
+        Covariates.
+    reach : ndarray, shape (p,)
+        Greatest distance of each scaled covariate from its centre.
+
+    Raises
+    ------
+    NotEstimable
+        If the last step still moved, or the surface is flat in some direction.
+    """
+    flattest, along = _flattest(summit, free)
+    distance = np.concatenate([[1.0], reach, [1.0]])
+    moving = np.abs(summit.step) * distance
+    still_moving = moving.max() > 0.02
+    if not (still_moving or flattest < 1e-12):
+        return
+    culprits = moving if still_moving else np.abs(along) * distance
+    named = [
+        name for name, a in zip(names, culprits[1:-1], strict=True) if a > 0.1 * culprits.max()
+    ]
+    if named:
+        raise NotEstimable(
+            "an effect needs failures on both sides of it; no finite effect for "
+            f"{', '.join(named)}: drop or merge it, or give effects a prior"
+        )
+    raise NotEstimable(
+        "the records fix one point of the life curve but not its spread (e.g. a single "
+        "inspection age); assume a shape or give it a prior"
+    )
+
+
+def _flattest(summit: Summit, free: Array) -> tuple[float, Array]:
+    """Least curvature of the scaled surface and the direction it lies in."""
     information = -(free.T @ summit.hessian @ free)
     unit = 1 / np.sqrt(np.maximum(np.diag(information), 1e-300))
     roots, axes = np.linalg.eigh(information * np.outer(unit, unit))
-    if roots[0] < 1e-9:
-        _refuse_repeats(problem)
-    reach = np.r_[1.0, problem.reach, 1.0]
-    moving = np.abs(summit.step) * reach
-    if moving.max() > 0.02 or roots[0] < 1e-12:
-        culprits = moving if moving.max() > 0.02 else np.abs(free @ (unit * axes[:, 0])) * reach
-        _refuse_at_infinity(problem, culprits)
+    return float(roots[0]), np.asarray(free @ (unit * axes[:, 0]))
 
 
 def _refuse_repeats(problem: Problem) -> None:
@@ -293,24 +338,8 @@ def _refuse_repeats(problem: Problem) -> None:
     raise NotEstimable(f"covariates must not repeat each other; drop one of: {', '.join(same)}")
 
 
-def _refuse_at_infinity(problem: Problem, culprits: Array) -> None:
-    effects = culprits[1:-1]
-    named = [
-        name for name, a in zip(problem.names, effects, strict=True) if a > 0.1 * culprits.max()
-    ]
-    if named:
-        raise NotEstimable(
-            "an effect needs failures on both sides of it; no finite effect for "
-            f"{', '.join(named)}: drop or merge it, or give effects a prior"
-        )
-    raise NotEstimable(
-        "the records fix one point of the life curve but not its spread (e.g. a single "
-        "inspection age); assume a shape or give it a prior"
-    )
-
-
-def _warnings(problem: Problem, failures: float) -> tuple[str, ...]:
-    """What a reader must know before using the numbers."""
+def failure_warnings(failures: float, effects: int) -> tuple[str, ...]:
+    """Say what so few failures mean for a fit with so many effects."""
     told = []
     many = f"{failures:g} failure{'s' * (failures != 1)}"
     if failures < _VERY_FEW:
@@ -319,17 +348,23 @@ def _warnings(problem: Problem, failures: float) -> tuple[str, ...]:
         )
     elif failures < _FEW:
         told.append(f"only {many}, fewer than {_FEW}: limits may be too narrow")
-    effects = len(problem.names)
     if effects and failures < _PER_EFFECT * effects:
         told.append(
             f"{many} for {effects} covariates, fewer than {_PER_EFFECT} each: "
             "effects may look larger than they are"
         )
-    if problem.prior is not None:
-        prior = problem.prior
-        told.append(
-            f"a prior was used: shape {prior.shape_median:g} within a factor of "
-            f"{prior.shape_factor:g} (95 %), effects over sigma within a standard deviation of "
-            f"{prior.effect_sd:g} of none"
-        )
     return tuple(told)
+
+
+def _warnings(problem: Problem, failures: float) -> tuple[str, ...]:
+    """What a reader must know before using the numbers."""
+    told = failure_warnings(failures, len(problem.names))
+    if problem.prior is None:
+        return told
+    prior = problem.prior
+    return (
+        *told,
+        f"a prior was used: shape {prior.shape_median:g} within a factor of "
+        f"{prior.shape_factor:g} (95 %), effects over sigma within a standard deviation of "
+        f"{prior.effect_sd:g} of none",
+    )
