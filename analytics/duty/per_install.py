@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.duty.alarms import alarm_words
+from analytics.duty.lot_marks import settle_marks
 from analytics.duty.observed import ENOUGH_COVERAGE, observed_lives
 from analytics.duty.ratio import burst_window, operating_margin, operating_ratio
 from analytics.duty.tally import HistoryTally
@@ -76,7 +77,7 @@ def duty_per_install(tables: Tables, history: HistoryTally | None = None) -> pd.
     Returns
     -------
     DataFrame, one row per install, indexed by `install_id`
-        `operating_ratio` (definition min_burst) [-], `ratio_basis` (tag, specified),
+        `operating_ratio` (definition min_burst) [-], `ratio_basis` (tag, lot, specified),
         `pressure_basis` (history, nominal), `cycles_per_year` [1/years],
         `cycles_basis` (history of this life, history of the position, none),
         `cycles_lower_bound`, `share_above_limit` [-], `coverage` [-], `margin_bar`,
@@ -116,7 +117,7 @@ def duty_per_position(tables: Tables, history: HistoryTally | None = None) -> pd
     latest = order.drop_duplicates("position_id", keep="last")["row"].to_numpy()
     own = tables["positions"][["position_id", "disc_code"]]
     fitted = own.merge(
-        tables["installs"][_INSTALL_COLUMNS].iloc[latest],
+        _installs(tables).iloc[latest],
         on="position_id",
         how="left",
         suffixes=("_own", ""),
@@ -139,7 +140,7 @@ def burst_of_installs(tables: Tables) -> pd.DataFrame:
 
     Nothing of the historian enters: the ratio is the nominal one.
     """
-    return _endured(_joined(tables["installs"][_INSTALL_COLUMNS], tables))
+    return _endured(_joined(_installs(tables), tables))
 
 
 def _with_history(
@@ -173,6 +174,16 @@ def _with_history(
     )
 
 
+def _installs(tables: Tables) -> pd.DataFrame:
+    """What an install says of its disc, with the mark its lot agrees on."""
+    stock = tables.get("stock", tables["installs"].iloc[:0])
+    settled = settle_marks(tables["installs"], stock)
+    return tables["installs"][_INSTALL_COLUMNS].assign(
+        marked_burst_pressure_barg=settled["marked_burst_pressure_barg"],
+        mark_basis=settled["mark_basis"],
+    )
+
+
 def _joined(fitted: pd.DataFrame, tables: Tables) -> pd.DataFrame:
     """Put the position's pressures and the disc's limits beside each fitted disc."""
     positions = tables["positions"][_POSITION_COLUMNS].drop_duplicates("position_id")
@@ -192,7 +203,7 @@ def _endured(frame: pd.DataFrame) -> pd.DataFrame:
     )
     operating = frame["max_operating_pressure_barg"]
     back = frame["back_pressure_barg"]
-    basis = np.where(window.from_tag, "tag", "specified").astype(object)
+    basis = np.where(window.from_tag, frame["mark_basis"], "specified").astype(object)
     basis[np.isnan(window.marked)] = None
     return frame.assign(
         operating_ratio=operating_ratio(operating, window.marked, back),

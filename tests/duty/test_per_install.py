@@ -35,6 +35,7 @@ def tables(**changes: object) -> dict[str, pd.DataFrame]:
             "position_id": ["P1", "P2", "P1"],
             "installed_on": pd.to_datetime(["2020-01-01", "2020-02-01", "2021-01-01"]),
             "disc_code": ["D10", "D10", "D10"],
+            "lot": ["A", "B", None],
             "marked_burst_pressure_barg": [10.0, 10.0, np.nan],
             "source_line": [2, 3, 4],
         }
