@@ -34,8 +34,8 @@ class Case:
     insurance : bool
         Kept for what its absence would cost, not for expected demand.
     order_week : int or None
-        Last week in which ordering is early enough; -1: that week is past;
-        None: no need within the horizon. [weeks]
+        Last week in which ordering is early enough, below 0 when past; None:
+        no need within the horizon. [weeks]
     order_now : bool
         Whether waiting for the next review would be too late.
     order_quantity : int
@@ -87,8 +87,8 @@ def reason(case: Case) -> str:
     need = f"{likely} cover the {until} weeks until an order arrives at {case.target:.0%}"
     if case.insurance and case.order_now:
         return f"{fit}; insurance spare: sole relief, and a new disc takes {until} weeks"
-    if case.order_week == -1:
-        return f"{fit}, but {need}: already late, expedite{_lot(case)}"
+    if case.order_week is not None and case.order_week < 0:
+        return f"{fit}, but {need}: {-case.order_week} weeks late, expedite{_lot(case)}"
     if case.order_now:
         return f"{fit}; {need}: order this week{_lot(case)}"
     if case.order_week is None:

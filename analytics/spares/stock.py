@@ -219,7 +219,7 @@ def plan_group(
     at_arrival = int(supplied[min(int(np.ceil(terms.lead_time_weeks)), n_weeks)])
     last = _last_week(met, lead, target)
     if at_arrival < floor:
-        last = -1
+        last = min(0 if last is None else last, -int(np.ceil(terms.lead_time_weeks)))
     now = last is not None and last < settings.review_weeks
     quantity = 0 if last is None else _quantity(group, supplied, lead, terms, target, max(last, 0))
     return Case(
@@ -318,14 +318,19 @@ def supply_of(
 
 
 def _last_week(met: Array, lead: Array, target: float) -> int | None:
-    """Last week in which ordering is early enough; -1: too late; None: not in this horizon."""
+    """Last week in which ordering is early enough: below 0 when past, None beyond the horizon."""
     n_weeks = len(met) - 1
     typical = int(quantile(lead, 0.95))
-    for week in range(max(n_weeks - typical, 0) + 1):
-        weeks = np.minimum(week + np.arange(len(lead)), n_weeks)
-        if lead @ met[weeks] < target:
-            return week - 1
-    return None
+    arrival = np.arange(len(lead))
+
+    def early_enough(week: int) -> bool:
+        return bool(lead @ met[np.clip(week + arrival, 0, n_weeks)] >= target)
+
+    if not early_enough(0):
+        return next((week for week in range(-1, -n_weeks, -1) if early_enough(week)), -n_weeks)
+    latest = max(n_weeks - typical, 0)
+    late = next((week for week in range(1, latest + 1) if not early_enough(week)), None)
+    return None if late is None else late - 1
 
 
 def _quantity(
@@ -348,7 +353,7 @@ def _row(case: Case, today: pd.Timestamp, settings: Settings, assumed: str) -> d
     group = case.group
     week = min(settings.horizon_weeks, len(group.pmf) - 1)
     p50, p90, p95 = (int(quantile(group.pmf[week], level)) for level in (0.5, 0.9, 0.95))
-    wait = np.nan if case.order_week is None else 7.0 * max(case.order_week, 0)
+    wait = np.nan if case.order_week is None else 7.0 * case.order_week
     return {
         "store": group.store,
         "disc_code": group.disc_code,

@@ -46,6 +46,7 @@ class CountSum:
     def __init__(self, n_weeks: int, n_draws: int) -> None:
         self.pmf = np.zeros((n_weeks + 1, 64, n_draws))
         self.pmf[:, 0] = 1.0
+        self.low = np.zeros(n_weeks + 1, dtype=np.int64)
         self.top = np.zeros(n_weeks + 1, dtype=np.int64)
 
     def add(self, counts: Array) -> None:
@@ -53,7 +54,7 @@ class CountSum:
         needed = int(self.top.max()) + len(counts)
         if needed > self.pmf.shape[1]:
             self.pmf = np.pad(self.pmf, ((0, 0), (0, needed), (0, 0)))
-        _add(self.pmf, self.top, np.ascontiguousarray(counts), _NEGLIGIBLE)
+        _add(self.pmf, self.low, self.top, np.ascontiguousarray(counts), _NEGLIGIBLE)
 
     def mixed(self) -> Array:
         """Mean over the draws, shape (n_weeks + 1, n_counts)."""
@@ -61,8 +62,14 @@ class CountSum:
 
 
 @njit(cache=True)
-def _add(total: Array, top: NDArray[np.int64], counts: Array, negligible: float) -> None:
-    """Convolve in place, from the top down; a top no draw needs is dropped again."""
+def _add(
+    total: Array,
+    low: NDArray[np.int64],
+    top: NDArray[np.int64],
+    counts: Array,
+    negligible: float,
+) -> None:
+    """Convolve in place, from the top down; counts that no draw needs are dropped again."""
     n_draws = total.shape[2]
     n_counts = counts.shape[0]
     for w in range(total.shape[0]):
@@ -70,16 +77,19 @@ def _add(total: Array, top: NDArray[np.int64], counts: Array, negligible: float)
         while size > 1 and counts[size - 1, w].max() < negligible:
             size -= 1
         largest = top[w] + size - 1
-        for m in range(largest, -1, -1):
+        for m in range(largest, low[w] - 1, -1):
             for d in range(n_draws):
                 total[w, m, d] *= counts[0, w, d]
-            for k in range(max(1, m - top[w]), min(size - 1, m) + 1):
+            for k in range(max(1, m - top[w]), min(size - 1, m - low[w]) + 1):
                 for d in range(n_draws):
                     total[w, m, d] += total[w, m - k, d] * counts[k, w, d]
-        while largest > 0 and total[w, largest].max() < negligible:
+        while largest > low[w] and total[w, largest].max() < negligible:
             total[w, largest] = 0.0
             largest -= 1
         top[w] = largest
+        while low[w] < largest and total[w, low[w]].max() < negligible:
+            total[w, low[w]] = 0.0
+            low[w] += 1
 
 
 def shifted(pmf: Array, planned: NDArray[np.int64]) -> Array:

@@ -30,8 +30,8 @@ def test_order_by_is_the_last_week_that_is_early_enough(pieces):
     case = plan_group(steady(0.25), held((None, pieces)), TERMS, "B", Settings())
 
     # Independent route: straight from the Poisson law, week by week.
-    good = [poisson.cdf(pieces, 0.25 * (week + 8)) >= 0.97 for week in range(90)]
-    expected = good.index(False) - 1
+    good = [poisson.cdf(pieces, 0.25 * (week + 8)) >= 0.97 for week in range(-8, 90)]
+    expected = good.index(False) - 1 - 8
     assert case.order_week == expected
     assert case.order_now == (expected < 1)
     assert case.order_now == (pieces < case.reorder_point)
@@ -93,7 +93,7 @@ def test_order_quantity_lasts_until_the_next_cycle():
     yearly = 0.25 * 365.25 / 7
     lot = np.sqrt(2 * 400 * yearly / 20)
     after = plan_group(steady(0.25), held((None, case.order_quantity)), terms, "B", Settings())
-    assert case.order_week == -1
+    assert case.order_week == -8
     assert case.order_quantity >= lot
     # The next order is due about one cycle after the first would have arrived.
     assert after.order_week == pytest.approx(lot / 0.25, abs=3)
@@ -174,10 +174,11 @@ def test_order_by_is_a_date_and_blank_when_not_needed():
     late, _ = plan(stock())
     ample, _ = plan(stock(("north", "D1", "A", 10.0, 60, None)), group=steady(0.1))
 
-    assert late["order_by"].iloc[0] == TODAY
+    # Nothing held and an 8 weeks' lead time: it should have been ordered 8 weeks ago.
+    assert late["order_by"].iloc[0] == TODAY - pd.Timedelta(weeks=8)
     assert late["order_now"].iloc[0]
     assert pd.isna(ample["order_by"].iloc[0])
-    assert "already late, expedite" in late["reason"].iloc[0]
+    assert "8 weeks late, expedite" in late["reason"].iloc[0]
 
 
 def test_highest_criticality_rules_and_a_blank_one_counts_as_highest():
