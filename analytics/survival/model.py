@@ -10,8 +10,8 @@ from analytics.survival.fit import Fit, draw_parameters, fit
 from analytics.survival.fit import life_law as regression_law
 from analytics.survival.fleet_data import FleetData
 from analytics.survival.law import Family, LifeLaw
-from analytics.survival.two_hazard import TwoHazardFit, fit_two_hazard
-from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law, parameter_draws
+from analytics.survival.two_hazard import TwoHazardFit, fit_two_hazard, parameter_draws
+from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law
 
 __all__ = ["LifeModel", "fit_life_model", "law_for", "wear_draws"]
 

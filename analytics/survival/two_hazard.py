@@ -16,15 +16,16 @@ from analytics.survival.two_hazard_data import (
     take_rows,
     two_hazard_data,
 )
-from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law, parameter_draws
+from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law
 from analytics.survival.two_hazard_fit import (
     MIN_FAILURES,
     MIN_FAILURES_BLIND,
     TwoHazardEstimates,
     TwoHazardFit,
     fit_two_hazard,
+    parameter_draws,
 )
-from analytics.survival.two_hazard_posterior import PRIORS
+from analytics.survival.two_hazard_prior import PRIORS
 from analytics.survival.two_hazard_shares import OwedShares, share_owed
 
 __all__ = [

@@ -1,16 +1,17 @@
 """How sure is the two-hazard model? Draws of its parameters and the life laws they make."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analytics.errors import InputError
 from analytics.survival.law import Family, LifeLaw
-from analytics.survival.two_hazard_fit import TwoHazardFit
+from analytics.survival.two_hazard_modes import Mode
 from analytics.survival.two_hazard_posterior import Posterior, shapes
 
-__all__ = ["TwoHazardDraws", "life_law", "log_defect_ratio", "parameter_draws"]
+__all__ = ["TwoHazardDraws", "draw_modes", "install_log_ratio", "life_law", "log_defect_ratio"]
 
 Array = NDArray[np.float64]
 
@@ -27,6 +28,8 @@ class TwoHazardDraws:
         k. [-]
     defect_effects : ndarray, shape (n_draws, J)
         b. [-]
+    first_defect_effect : ndarray, shape (n_draws,)
+        f, log ratio of having any defect, beside b; 0 in versions without. [-]
     install_effects : ndarray, shape (n_draws, q)
         c. [1/unit]
     wear_location : ndarray, shape (n_draws,)
@@ -35,27 +38,31 @@ class TwoHazardDraws:
         s. [-]
     wear_effects : ndarray, shape (n_draws, r)
         g. [1/unit]
+    wear_defect_effects : ndarray, shape (n_draws, J)
+        w, log ratios in the wear hazard; 0 in versions without. [-]
     """
 
     install_log_rate: Array
     install_shape: Array
     defect_effects: Array
+    first_defect_effect: Array
     install_effects: Array
     wear_location: Array
     wear_sigma: Array
     wear_effects: Array
+    wear_defect_effects: Array
 
 
-def parameter_draws(fit: TwoHazardFit, n_draws: int = 2000, seed: int = 0) -> TwoHazardDraws:
-    """Draw parameters from the Laplace approximation of the posterior.
+def draw_modes(modes: Sequence[Mode], n_draws: int, seed: int) -> TwoHazardDraws:
+    """Draw parameters from all versions, each as often as it is probable, in random order.
 
     Parameters
     ----------
-    fit : TwoHazardFit
-        A fit.
-    n_draws : int, default 2000
+    modes : sequence of Mode
+        Versions of one fit.
+    n_draws : int
         How many, at least 1.
-    seed : int, default 0
+    seed : int
         Seed of the random numbers; the same seed gives the same draws.
 
     Returns
@@ -63,9 +70,20 @@ def parameter_draws(fit: TwoHazardFit, n_draws: int = 2000, seed: int = 0) -> Tw
     TwoHazardDraws
         Draws in the units of the data; shapes stay on their side of 1.
     """
-    noise = np.random.default_rng(seed).standard_normal((n_draws, fit.vector.size))
-    vectors = fit.vector + noise @ np.linalg.cholesky(fit.covariance).T
-    return _in_data_units(fit.problem, vectors)
+    rng = np.random.default_rng(seed)
+    edges = np.round(n_draws * np.cumsum([mode.probability for mode in modes])).astype(int)
+    order = rng.permutation(n_draws)
+    parts = []
+    for mode, count in zip(modes, np.diff(edges, prepend=0), strict=True):
+        noise = rng.standard_normal((count, mode.vector.size))
+        vectors = mode.vector + noise @ np.linalg.cholesky(mode.covariance).T
+        parts.append(_in_data_units(mode.problem, vectors))
+    return TwoHazardDraws(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts])[order]
+            for field in fields(TwoHazardDraws)
+        }
+    )
 
 
 def life_law(
@@ -99,13 +117,27 @@ def life_law(
     tables = _tables(draws, defects, install_design, wear_design)
     log_rate = draws.install_log_rate[:, None] + draws.install_effects @ tables[1].T
     location = draws.wear_location[:, None] + draws.wear_effects @ tables[2].T
+    hastened = log_defect_ratio(draws.wear_defect_effects, tables[0])
     return LifeLaw(
         family=Family.WEIBULL,
-        wear_location=location,
+        wear_location=location - draws.wear_sigma[:, None] * hastened,
         wear_sigma=draws.wear_sigma[:, None],
-        install_log_rate=log_rate + log_defect_ratio(draws.defect_effects, tables[0]),
+        install_log_rate=log_rate + install_log_ratio(draws, tables[0]),
         install_shape=draws.install_shape[:, None],
     )
+
+
+def install_log_ratio(draws: TwoHazardDraws, defects: Array) -> Array:
+    r"""Log ratio of the installation hazard to that of a clean disc, (n_draws, n).
+
+    With F the product of 1 - x + x e^b and P of 1 - x, the mean over what was not recorded of
+    the ratio of the defects present is P + e^f (F - P).
+    """
+    log_product = log_defect_ratio(draws.defect_effects, defects)
+    if not draws.first_defect_effect.any():
+        return log_product
+    first, clean = draws.first_defect_effect[:, None], np.prod(1 - defects, axis=1)
+    return np.asarray(np.log(clean + np.exp(first) * (np.exp(log_product) - clean)))
 
 
 def log_defect_ratio(effects: Array, defects: Array) -> Array:
@@ -121,20 +153,24 @@ def log_defect_ratio(effects: Array, defects: Array) -> Array:
 
 def _in_data_units(problem: Posterior, vectors: Array) -> TwoHazardDraws:
     """Undo centring, scaling and the reference age; vectors of shape (n_draws, P)."""
-    J, q, r = problem.defects.shape[1], problem.install.shape[1], problem.wear.shape[1]
+    at = problem.at
     k, beta = shapes(problem, vectors)
     log_reference = np.log(problem.reference_age)
-    install = vectors[:, 1 + J : 1 + J + q] / problem.install_scale
-    wear = vectors[:, 3 + J + q : 3 + J + q + r] / problem.wear_scale
-    level = vectors[:, 2 + J + q] - wear @ problem.wear_centre
+    install = vectors[:, at.install] / problem.install_scale
+    wear = vectors[:, at.duty] / problem.wear_scale
+    install_level = vectors[:, at.install_level] - install @ problem.install_centre
+    wear_level = vectors[:, at.wear_level] - wear @ problem.wear_centre
+    wearing, none = vectors[:, at.wear_defects], np.zeros((len(vectors), problem.defects.shape[1]))
     return TwoHazardDraws(
-        install_log_rate=vectors[:, 0] - install @ problem.install_centre - k * log_reference,
+        install_log_rate=install_level - k * log_reference,
         install_shape=k,
-        defect_effects=vectors[:, 1 : 1 + J],
+        defect_effects=vectors[:, at.defects],
+        first_defect_effect=vectors[:, at.first].sum(axis=1),
         install_effects=install,
-        wear_location=log_reference - level / beta,
+        wear_location=log_reference - wear_level / beta,
         wear_sigma=1 / beta,
         wear_effects=-wear / beta[:, None],
+        wear_defect_effects=wearing if wearing.shape[1] else none,
     )
 
 

@@ -1,14 +1,4 @@
-r"""Log posterior of the two-hazard model on the scale where it is searched.
-
-The search vector holds, in this order,
-
-- a: log cumulative installation hazard of a clean disc at the reference age
-- b_1..b_J: log hazard ratio of each defect
-- c_1..c_q: coefficients of the installation covariates, centred and scaled
-- logit k: shape of the installation hazard, kept in (0, 1)
-- d: log cumulative wear hazard at the reference age
-- g_1..g_r: coefficients of the wear covariates on log hazard, centred and scaled
-- log(beta - 1): shape of the wear hazard, kept above 1
+"""How plausible is a set of parameters of the two-hazard model? Value, slopes and curvature.
 
 The reference age is the geometric mean age at failure and covariates are scaled by their own
 spread, so neither the unit of time nor that of a covariate changes the fit.
@@ -22,37 +12,13 @@ from numpy.typing import NDArray
 from analytics.survival.lifetimes import Lifetimes
 from analytics.survival.two_hazard_data import TwoHazardData
 from analytics.survival.two_hazard_kernel import N_TERMS, row_terms
+from analytics.survival.two_hazard_prior import VERSIONS, Places, Version, gaussian_prior, places
 
-__all__ = ["PRIORS", "Posterior", "log_posterior", "posterior", "shapes", "slopes"]
+__all__ = ["Posterior", "log_posterior", "posterior", "shapes", "slopes"]
 
 Array = NDArray[np.float64]
 
 EMPTY = np.zeros((0, 0))
-
-LEVEL_SD = 4.0
-DEFECT_LEVEL_SD = 1.5
-DEFECT_OWN_SD = 1.0
-INSTALL_SD = 1.0
-INSTALL_SHAPE = (float(np.log(0.6 / 0.4)), 1.0)
-WEAR_SD = 2.5
-WEAR_SHAPE = (float(np.log(1.5)), 0.8)
-
-PRIORS = {
-    "levels": "log of half the crude failure rate, sd 4: either hazard may carry all failures "
-    "or a thousandth of them",
-    "defects": "log hazard ratios share a level N(0, 1.5) and differ from it by N(0, 1): no "
-    "defect is presumed harmful, a ratio of 10 is not surprising, and a rare defect leans on "
-    "the others",
-    "install covariates": "N(0, 1) per standard deviation of the covariate, or per half the "
-    "step of a yes/no one: a hazard ratio of 7 either way is at the edge",
-    "install shape": "logit k ~ N(logit 0.6, 1): k between 0.17 and 0.91, a hazard that falls "
-    "with age, as running-in failures do",
-    "wear covariates": "on log hazard N(0, 2.5), scaled as above: weak, duty may change the "
-    "hazard a hundredfold",
-    "wear shape": "log(beta - 1) ~ N(log 1.5, 0.8): beta between 1.3 and 8.2, median 2.5, the "
-    "range of fatigue and creep life",
-}
-"""Each prior with its mean, spread and reason; the ranges are central 95 %."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +27,8 @@ class Posterior:
 
     Attributes
     ----------
+    at : Places
+        Where each parameter sits in the search vector.
     log_ages : ndarray, shape (3, n)
         Log of entry, lower and upper age over the reference age. [-]
     weight : ndarray, shape (n,)
@@ -69,6 +37,8 @@ class Posterior:
         Geometric mean age at failure. [years]
     defects : ndarray, shape (n, J)
         Probability of each defect. [-]
+    clean : ndarray, shape (n,)
+        Probability of none, the product of 1 - x. [-]
     install, wear : ndarray, shapes (n, q), (n, r)
         Covariates, centred and scaled. [-]
     install_centre, install_scale, wear_centre, wear_scale : ndarray
@@ -80,10 +50,12 @@ class Posterior:
         to age. [-]
     """
 
+    at: Places
     log_ages: Array
     weight: Array
     reference_age: float
     defects: Array
+    clean: Array
     install: Array
     wear: Array
     install_centre: Array
@@ -95,7 +67,7 @@ class Posterior:
     log_likelihood_offset: float
 
 
-def posterior(data: TwoHazardData) -> Posterior:
+def posterior(data: TwoHazardData, version: Version = VERSIONS[0]) -> Posterior:
     """Prepare lives and priors; at least one life must have ended."""
     lives = data.lifetimes
     reference_age = _reference_age(lives)
@@ -104,17 +76,20 @@ def posterior(data: TwoHazardData) -> Posterior:
         exact_log = np.where(lives.exact, np.log(lives.lower), 0.0)
     install_centre, install_scale = _centre_and_scale(data.install_design, lives.weight)
     wear_centre, wear_scale = _centre_and_scale(data.wear_design, lives.weight)
-    mean, precision = _prior(
-        _log_crude_hazard(lives, reference_age),
+    at = places(
+        version,
         data.defects.shape[1],
         data.install_design.shape[1],
         data.wear_design.shape[1],
     )
+    mean, precision = gaussian_prior(at, _log_crude_hazard(lives, reference_age))
     return Posterior(
+        at=at,
         log_ages=log_ages,
         weight=np.ascontiguousarray(lives.weight),
         reference_age=reference_age,
         defects=data.defects,
+        clean=np.prod(1 - data.defects, axis=1),
         install=(data.install_design - install_centre) / install_scale,
         wear=(data.wear_design - wear_centre) / wear_scale,
         install_centre=install_centre,
@@ -129,8 +104,8 @@ def posterior(data: TwoHazardData) -> Posterior:
 
 def shapes(problem: Posterior, vectors: Array) -> tuple[Array, Array]:
     """Installation and wear shape of search vectors, shape (..., P)."""
-    place = 1 + problem.defects.shape[1] + problem.install.shape[1]
-    return 1 / (1 + np.exp(-vectors[..., place])), 1 + np.exp(vectors[..., -1])
+    k = 1 / (1 + np.exp(-vectors[..., problem.at.install_shape]))
+    return k, 1 + np.exp(vectors[..., problem.at.wear_shape])
 
 
 def log_posterior(problem: Posterior, vector: Array) -> tuple[float, float]:
@@ -149,35 +124,63 @@ def slopes(problem: Posterior, vector: Array) -> tuple[Array, Array]:
     """Gradient and Hessian of the log-likelihood (not of the prior) by the search vector.
 
     By the chain rule through q = (xi, k, zeta, beta) of each row. All are linear in the search
-    vector but log(1 - x + x e^b), whose slope by b is the probability that a failure in the
-    installation mode carries the defect, and the two shapes.
+    vector but the two shapes and the log ratios of defects, whose slopes are the probabilities
+    that a failure of that hazard carries the defect.
     """
+    at = problem.at
     k, beta = shapes(problem, vector)
     xi, zeta = _levels(problem, vector)
     terms = np.empty((N_TERMS, xi.size))
     row_terms(problem.log_ages, problem.weight, xi, float(k), zeta, float(beta), terms)
-    carried = _carried(problem, vector)
+    early, bend_early = _defect_slopes(problem, vector[at.defects], vector[at.first], terms[1])
+    late, bend_late = _defect_slopes(problem, vector[at.wear_defects], np.zeros(0), terms[3])
     one = np.ones((xi.size, 1))
-    install, wear = np.hstack([one, carried, problem.install]), np.hstack([one, problem.wear])
-    gradient, hessian = _by_raw_shapes(terms, install, wear)
-
-    J, place = carried.shape[1], install.shape[1]
-    step = np.ones(vector.size)
-    step[place], step[-1] = k * (1 - k), beta - 1
+    gradient, hessian = _by_raw_shapes(
+        terms, np.hstack([one, early, problem.install]), np.hstack([one, problem.wear, late])
+    )
+    step = np.ones(at.size)
+    step[at.install_shape], step[at.wear_shape] = k * (1 - k), beta - 1
     gradient *= step
     hessian *= np.outer(step, step)
-    defect = np.arange(1, 1 + J)
-    hessian[defect, defect] += terms[1] @ (carried * (1 - carried))
-    hessian[place, place] += gradient[place] * (1 - 2 * k)
-    hessian[-1, -1] += gradient[-1]
+    ratios = slice(at.defects.start, at.first.stop)
+    hessian[ratios, ratios] += bend_early
+    hessian[at.wear_defects, at.wear_defects] += bend_late
+    hessian[at.install_shape, at.install_shape] += gradient[at.install_shape] * (1 - 2 * k)
+    hessian[at.wear_shape, at.wear_shape] += gradient[at.wear_shape]
     return gradient, hessian
+
+
+def _defect_slopes(
+    problem: Posterior, effects: Array, first: Array, pull: Array
+) -> tuple[Array, Array]:
+    r"""Slopes of each row's log ratio by the effects, and its curvature summed with `pull`.
+
+    With p_j = x e^b / (1 - x + x e^b), F the product of 1 - x + x e^b, P the probability of a
+    clean disc and R = P + e^f (F - P), the log ratio log R has slopes B p_j by b_j and A by f,
+    where B = e^f F / R and A = e^f (F - P) / R.
+    """
+    if effects.size == 0:
+        return np.zeros((pull.size, 0)), np.zeros((0, 0))
+    odds = problem.defects * np.exp(effects)
+    p = odds / (1 - problem.defects + odds)
+    if first.size == 0:
+        return p, np.diag(pull @ (p * (1 - p)))
+    product = np.prod(1 - problem.defects + odds, axis=1)
+    some = np.exp(first[0]) * (product - problem.clean)
+    carried = np.exp(first[0]) * product / (problem.clean + some)
+    any_defect = some / (problem.clean + some)
+    bend = np.zeros((effects.size + 1, effects.size + 1))
+    bend[:-1, :-1] = p.T @ ((pull * carried * (1 - carried))[:, None] * p)
+    bend[:-1, :-1] += np.diag((pull * carried) @ (p * (1 - p)))
+    bend[-1, :-1] = bend[:-1, -1] = (pull * carried * (1 - any_defect)) @ p
+    bend[-1, -1] = pull @ (any_defect * (1 - any_defect))
+    return np.column_stack([carried[:, None] * p, any_defect]), bend
 
 
 def _by_raw_shapes(terms: Array, install: Array, wear: Array) -> tuple[Array, Array]:
     """Gradient and Hessian by (install coefficients, k, wear coefficients, beta)."""
-    p, r = install.shape[1], wear.shape[1]
-    place, size = p, p + r + 2
-    duty = slice(p + 1, p + 1 + r)
+    p, size = install.shape[1], install.shape[1] + wear.shape[1] + 2
+    late = slice(p + 1, size - 1)
     column = terms[:, :, None]
     total = terms.sum(axis=1)
     gradient = np.concatenate([install.T @ terms[1], total[2:3], wear.T @ terms[3], total[4:5]])
@@ -185,9 +188,9 @@ def _by_raw_shapes(terms: Array, install: Array, wear: Array) -> tuple[Array, Ar
     hessian[:p] = install.T @ np.hstack(
         [install * column[5], column[6], wear * column[7], column[8]]
     )
-    hessian[place, place], hessian[place, -1], hessian[-1, -1] = total[9], total[11], total[14]
-    hessian[place, duty] = wear.T @ terms[10]
-    hessian[duty, p + 1 :] = wear.T @ np.hstack([wear * column[12], column[13]])
+    hessian[p, p], hessian[p, -1], hessian[-1, -1] = total[9], total[11], total[14]
+    hessian[p, late] = wear.T @ terms[10]
+    hessian[late, p + 1 :] = wear.T @ np.hstack([wear * column[12], column[13]])
     lower = np.tril_indices(size, -1)
     hessian[lower] = hessian.T[lower]
     return gradient, hessian
@@ -195,18 +198,17 @@ def _by_raw_shapes(terms: Array, install: Array, wear: Array) -> tuple[Array, Ar
 
 def _levels(problem: Posterior, vector: Array) -> tuple[Array, Array]:
     """Log cumulative hazards xi and zeta of each row at the reference age."""
-    J, q = problem.defects.shape[1], problem.install.shape[1]
-    ratio = np.exp(vector[1 : 1 + J])
-    xi = vector[0] + problem.install @ vector[1 + J : 1 + J + q]
-    if J:
-        xi += np.log(np.prod(1 + problem.defects * (ratio - 1), axis=1))
-    return xi, vector[2 + J + q] + problem.wear @ vector[3 + J + q : -1]
-
-
-def _carried(problem: Posterior, vector: Array) -> Array:
-    """Probability that a failure in the installation mode carries each defect, (n, J)."""
-    odds = problem.defects * np.exp(vector[1 : 1 + problem.defects.shape[1]])
-    return np.asarray(odds / (1 - problem.defects + odds))
+    at = problem.at
+    xi = vector[at.install_level] + problem.install @ vector[at.install]
+    zeta = vector[at.wear_level] + problem.wear @ vector[at.duty]
+    if problem.defects.shape[1]:
+        product = np.prod(1 + problem.defects * np.expm1(vector[at.defects]), axis=1)
+        if at.first.start < at.first.stop:
+            product = problem.clean + np.exp(vector[at.first]) * (product - problem.clean)
+        xi += np.log(product)
+    if at.wear_defects.start < at.wear_defects.stop:
+        zeta += np.log(np.prod(1 + problem.defects * np.expm1(vector[at.wear_defects]), axis=1))
+    return xi, zeta
 
 
 def _reference_age(lives: Lifetimes) -> float:
@@ -235,24 +237,3 @@ def _centre_and_scale(design: Array, weight: Array) -> tuple[Array, Array]:
         elif len(levels) > 2:
             scale[j] = np.sqrt(np.average((values - centre[j]) ** 2, weights=weight))
     return centre, scale
-
-
-def _prior(log_crude: float, J: int, q: int, r: int) -> tuple[Array, Array]:
-    """Mean and precision of the search vector, as `PRIORS` tells them."""
-    level = log_crude - np.log(2)
-    mean = np.concatenate(
-        [[level], np.zeros(J + q), [INSTALL_SHAPE[0], level], np.zeros(r), [WEAR_SHAPE[0]]]
-    )
-    spread = np.concatenate(
-        [
-            [LEVEL_SD],
-            np.full(J, DEFECT_OWN_SD),
-            np.full(q, INSTALL_SD),
-            [INSTALL_SHAPE[1], LEVEL_SD],
-            np.full(r, WEAR_SD),
-            [WEAR_SHAPE[1]],
-        ]
-    )
-    covariance = np.diag(spread**2)
-    covariance[1 : 1 + J, 1 : 1 + J] += DEFECT_LEVEL_SD**2
-    return mean, np.linalg.inv(covariance)

@@ -1,16 +1,16 @@
 r"""Which failures were owed to the installation, and to which of its defects?
 
-A failure at age t owes to the recorded defects the part of the hazard they added,
+A failure at age t owes to the defects the part of the hazard they added,
 
 .. math::
-    \text{share}(t) = \frac{h_1(t; x) - h_1(t; 0)}{h_1(t; x) + h_w(t)}
+    \text{share}(t) = \frac{h(t; x) - h(t; 0)}{h(t; x)}
 
 that is, the probability that the same disc without defects would not have failed then. Of a
 failure known only to an interval, the mean over the ages it may have had is taken. Several
-defects divide the share in proportion to their log hazard ratios
-:math:`\ell_j = \log(1 - x_j + x_j e^{b_j})`: the only division that comes out of letting all
-defects grow together from nothing, along the exponential path, so it adds up exactly and does
-not depend on any order. A defect that seems to protect (:math:`b_j < 0`) gets a negative part.
+defects divide what they added to each of the two hazards in proportion to their log hazard
+ratios: the only division that comes out of letting all defects grow together from nothing,
+along the exponential path, so it adds up exactly and does not depend on any order. A defect
+that seems to protect gets a negative part.
 """
 
 from collections.abc import Iterator
@@ -24,7 +24,12 @@ from analytics.errors import NotEstimable
 from analytics.estimate import Estimate, from_draws
 from analytics.survival.law import LifeLaw, cumulative_hazard, hazard
 from analytics.survival.two_hazard_data import TwoHazardData, take_rows
-from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law, log_defect_ratio
+from analytics.survival.two_hazard_draws import (
+    TwoHazardDraws,
+    install_log_ratio,
+    life_law,
+    log_defect_ratio,
+)
 
 __all__ = ["OwedShares", "share_owed"]
 
@@ -142,27 +147,56 @@ def _divide(
 ) -> Iterator[Array]:
     """Draw each failure's share, one defect after the other, (n_draws, n_failures) each.
 
-    An unrecorded defect is drawn as present with the probability it has given the failure:
-    p e^b / (1 - p + p e^b) if the installation's hazard struck, p if wear did. Averaged over
-    the draws this is the share of the marginal hazard.
+    An unrecorded defect is drawn as present with the probability it has given the failure,
+    p e^b / (1 - p + p e^b) if the installation's hazard struck, with w for b if wear did.
+    Averaged over the draws this is the share of the marginal hazard.
     """
     base = _install_share(draws, ended)
-    marginal = log_defect_ratio(draws.defect_effects, ended.defects)
-    struck = rng.random(base.shape) < base
-    log_parts = []
-    for effect, defect in zip(draws.defect_effects.T, ended.defects.T, strict=True):
-        part = effect[:, None] * (defect == 1)
+    # hazards of the clean disc in units of the marginal hazard
+    early = base * np.exp(-install_log_ratio(draws, ended.defects))
+    late = (1 - base) * np.exp(-log_defect_ratio(draws.wear_defect_effects, ended.defects))
+    present = _present(draws, ended.defects, rng.random(base.shape) < base, rng)
+    count = np.sum(present, axis=0)
+    # what the first defect does is divided evenly among those present
+    first = draws.first_defect_effect[:, None] / np.maximum(count, 1)
+    log_early, log_late = np.zeros(base.shape), np.zeros(base.shape)
+    for b, w, x in zip(draws.defect_effects.T, draws.wear_defect_effects.T, present, strict=True):
+        log_early += (b[:, None] + first) * x
+        log_late += w[:, None] * x
+    hazard_now = early * np.exp(log_early) + late * np.exp(log_late)
+    early *= _relative_growth(log_early) / hazard_now
+    late *= _relative_growth(log_late) / hazard_now
+    for b, w, x in zip(draws.defect_effects.T, draws.wear_defect_effects.T, present, strict=True):
+        yield (early * (b[:, None] + first) + late * w[:, None]) * x
+
+
+def _present(
+    draws: TwoHazardDraws, defects: Array, struck: NDArray[np.bool_], rng: np.random.Generator
+) -> list[NDArray[np.bool_]]:
+    """Draw whether each defect was there, J of (n_draws, n_failures); recorded ones as recorded.
+
+    One defect after the other, each given those before it: with the first's own effect f they
+    are not independent, since a disc that failed early is likely to have had some defect.
+    """
+    first = np.exp(np.where(struck, draws.first_defect_effect[:, None], 0.0))
+    some = np.repeat((defects == 1).any(axis=1)[None, :], len(struck), axis=0)
+    drawn = []
+    for j, defect in enumerate(defects.T):
+        there = np.repeat((defect == 1)[None, :], len(struck), axis=0)
         unsure = np.flatnonzero((defect > 0) & (defect < 1))
-        raised = np.where(struck[:, unsure], np.exp(effect)[:, None], 1.0) * defect[unsure]
-        present = rng.random(raised.shape) * (1 - defect[unsure] + raised) < raised
-        part[:, unsure] = effect[:, None] * present
-        log_parts.append(part)
-    log_ratio = np.sum(log_parts, axis=0)
-    # hazard of a clean disc, and of wear, in units of the marginal hazard
-    clean = base * np.exp(-marginal)
-    per_log = clean / (clean * np.exp(log_ratio) + 1 - base) * _relative_growth(log_ratio)
-    for part in log_parts:
-        yield per_log * part
+        hit, rest = struck[:, unsure], defects[unsure, j + 1 :]
+        effects = np.where(hit[..., None], draws.defect_effects[:, None, j:], 0.0)
+        effects += np.where(hit[..., None], 0.0, draws.wear_defect_effects[:, None, j:])
+        product = np.prod(1 + rest * np.expm1(effects[..., 1:]), axis=2)
+        clean = np.prod(1 - rest, axis=1)
+        f = first[:, unsure]
+        with_it = defect[unsure] * np.exp(effects[..., 0]) * f * product
+        without = np.where(some[:, unsure], f * product, clean + f * (product - clean))
+        without *= 1 - defect[unsure]
+        there[:, unsure] = rng.random(with_it.shape) * (with_it + without) < with_it
+        some |= there
+        drawn.append(there)
+    return drawn
 
 
 def _relative_growth(log_ratio: Array) -> Array:
@@ -188,34 +222,43 @@ def _avoided(draws: TwoHazardDraws, data: TwoHazardData) -> Array:
     for block in _blocks(len(data.lifetimes), BLOCK):
         part = take_rows(data, block)
         lives = part.lifetimes
-        log_rate = _law(draws, part).install_log_rate
+        law = _law(draws, part)
         k = draws.install_shape[:, None]
-        added = np.exp(log_rate) * (lives.lower**k - lives.entry**k)
+        early = np.exp(law.install_log_rate) * (lives.lower**k - lives.entry**k)
+        both = cumulative_hazard(law, lives.lower) - cumulative_hazard(law, lives.entry)
+        late = both - early
         interval = lives.ended & ~lives.exact
-        added[:, interval] += _over_interval(draws, take_rows(part, interval))[1]
-        owed = -np.expm1(-log_defect_ratio(draws.defect_effects, part.defects))
-        total += (owed * added) @ lives.weight
+        _, early_beyond, late_beyond = _over_interval(draws, take_rows(part, interval))
+        early[:, interval] += early_beyond
+        late[:, interval] += late_beyond
+        early *= -np.expm1(-install_log_ratio(draws, part.defects))
+        late *= -np.expm1(-log_defect_ratio(draws.wear_defect_effects, part.defects))
+        total += (early + late) @ lives.weight
     return total
 
 
-def _over_interval(draws: TwoHazardDraws, ended: TwoHazardData) -> tuple[Array, Array]:
+def _over_interval(draws: TwoHazardDraws, ended: TwoHazardData) -> tuple[Array, Array, Array]:
     r"""Means over the age T of a failure in (l, u], each (n_draws, n_failures).
 
-    The installation's share, :math:`\int_l^u S\,d\Lambda_1 / (S(l) - S(u))`, and its cumulative
-    hazard beyond l, :math:`\int_l^u (S - S(u))\,d\Lambda_1 / (S(l) - S(u))`. Integrated over
-    :math:`y = t^k`, where :math:`d\Lambda_1 = e^{a} dy` is flat even when l = 0.
+    The installation's share, :math:`\int_l^u S\,d\Lambda_1 / (S(l) - S(u))`, its cumulative
+    hazard beyond l, :math:`\int_l^u (S - S(u))\,d\Lambda_1 / (S(l) - S(u))`, and that of wear:
+    what is left of :math:`E[H(T) - H(l)] = 1 - D e^{-D} / (1 - e^{-D})`, :math:`D = H(u) - H(l)`.
+    Integrated over :math:`y = t^k`, where :math:`d\Lambda_1 = e^{a} dy` is flat even when l = 0.
     """
     law = _law(draws, ended)
     k = law.install_shape
     low, high = ended.lifetimes.lower**k, ended.lifetimes.upper**k
     at_low = cumulative_hazard(law, ended.lifetimes.lower)
-    failed = -np.expm1(at_low - cumulative_hazard(law, ended.lifetimes.upper))
-    survived = np.zeros(np.broadcast_shapes(low.shape, at_low.shape))
+    gap = cumulative_hazard(law, ended.lifetimes.upper) - at_low
+    failed = -np.expm1(-gap)
+    survived = np.zeros(gap.shape)
     for node, weight in zip(NODES, NODE_WEIGHTS, strict=True):
         y = low + (high - low) * (1 + node) / 2
         survived += weight / 2 * np.exp(at_low - cumulative_hazard(law, y ** (1 / k)))
     added = np.exp(law.install_log_rate) * (high - low)
-    return added * survived / failed, added * (survived - (1 - failed)) / failed
+    early = added * (survived - (1 - failed)) / failed
+    both = 1 - gap * np.exp(-gap) / failed
+    return added * survived / failed, early, both - early
 
 
 def _blocks(n: int, size: int) -> list[NDArray[np.intp]]:

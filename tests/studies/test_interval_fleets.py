@@ -20,8 +20,8 @@ from analytics.intervals.walk import walk
 from analytics.survival.law import Family, LifeLaw
 from analytics.survival.lifetimes import lifetimes
 from analytics.survival.two_hazard_data import fill_unrecorded, two_hazard_data
-from analytics.survival.two_hazard_draws import life_law, parameter_draws
-from analytics.survival.two_hazard_fit import fit_two_hazard
+from analytics.survival.two_hazard_draws import life_law
+from analytics.survival.two_hazard_fit import fit_two_hazard, parameter_draws
 
 FLEETS = 200
 LIVES = 500

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -12,6 +14,7 @@ from analytics.survival.two_hazard import (
     two_hazard_data,
 )
 from analytics.survival.two_hazard_posterior import log_posterior, posterior, slopes
+from analytics.survival.two_hazard_prior import VERSIONS
 
 TRUE = {"a": np.log(0.04), "b": np.array([1.6, 1.1]), "k": 0.5, "m": np.log(9.0), "s": 1 / 3}
 EXPONENT = -6.0
@@ -96,8 +99,12 @@ def test_likelihood_equals_the_integral_of_its_own_hazard():
     assert log_posterior(problem, vector)[0] == pytest.approx(expected, rel=1e-7)
 
 
-def test_slopes_equal_differences_of_the_likelihood():
-    problem = posterior(fleet(300))
+@pytest.mark.parametrize("version", VERSIONS)
+def test_slopes_equal_differences_of_the_likelihood(version):
+    data = fleet(300)
+    unsure = data.defects.copy()
+    unsure[::3, 0], unsure[::4, 1] = 0.2, 0.1
+    problem = posterior(replace(data, defects=unsure), version)
     vector = problem.prior_mean + 0.3
     gradient, hessian = slopes(problem, vector)
     h = 1e-5
@@ -138,7 +145,7 @@ def test_unit_of_time_changes_nothing_but_the_unit(unit):
     assert there.log_likelihood + exact * np.log(unit) == pytest.approx(
         here.log_likelihood, rel=1e-9
     )
-    np.testing.assert_allclose(there.vector, here.vector, rtol=1e-6, atol=1e-7)
+    np.testing.assert_allclose(there.modes[0].vector, here.modes[0].vector, rtol=1e-6, atol=1e-7)
     one = life_law(parameter_draws(here, 50), defects=[[1, 0]], wear_design=[[0.1]])
     two = life_law(parameter_draws(there, 50), defects=[[1, 0]], wear_design=[[0.1]])
     np.testing.assert_allclose(
@@ -169,8 +176,12 @@ def test_a_weight_of_two_is_the_row_twice():
         )
     )
 
-    np.testing.assert_allclose(doubled.vector, repeated.vector, rtol=1e-6, atol=1e-7)
-    np.testing.assert_allclose(doubled.covariance, repeated.covariance, rtol=1e-5, atol=1e-9)
+    np.testing.assert_allclose(
+        doubled.modes[0].vector, repeated.modes[0].vector, rtol=1e-6, atol=1e-7
+    )
+    np.testing.assert_allclose(
+        doubled.modes[0].covariance, repeated.modes[0].covariance, rtol=1e-5, atol=1e-9
+    )
 
 
 def test_draws_keep_each_shape_on_its_side_of_one():

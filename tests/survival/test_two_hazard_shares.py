@@ -10,15 +10,17 @@ A, K, M, S = np.log(0.1), 0.5, np.log(6.0), 0.4
 B = np.array([1.5, 0.7])
 
 
-def one_draw(effects=B):
+def one_draw(effects=B, wearing=(0.0, 0.0), first=0.0):
     return TwoHazardDraws(
         install_log_rate=np.array([A]),
         install_shape=np.array([K]),
         defect_effects=np.asarray(effects)[None, :],
+        first_defect_effect=np.array([first]),
         install_effects=np.zeros((1, 0)),
         wear_location=np.array([M]),
         wear_sigma=np.array([S]),
         wear_effects=np.zeros((1, 0)),
+        wear_defect_effects=np.asarray(wearing)[None, :],
     )
 
 
