@@ -31,22 +31,25 @@ def test_demo_recovers_the_share_owed_to_the_installation(demo_findings: Finding
     assert inside(share, truth)
 
 
-def test_demo_recovers_exponents_and_shapes(demo_findings: Findings):
+def test_demo_recovers_exponents_shapes_and_defect_effects(demo_findings: Findings):
     truth = demo_truth().parameters
+    wear, early = demo_findings.wear, demo_findings.installation
+    covered = {
+        "ratio exponent": inside(wear.ratio_exponent, truth.ratio_exponent),
+        "cycle exponent": inside(wear.cycle_exponent, truth.cycle_exponent),
+        "wear shape": inside(wear.shape, truth.wear_shape),
+        "installation shape": inside(early.shape, truth.install_shape),
+    }
+    for row in early.defects.dropna(subset="log_effect").itertuples():
+        effect = truth.defect_effects[TORQUE.get(row.check, row.check)]
+        covered[row.check] = row.log_effect_low <= effect <= row.log_effect_high
 
-    assert inside(demo_findings.wear.ratio_exponent, truth.ratio_exponent)
-    assert inside(demo_findings.wear.cycle_exponent, truth.cycle_exponent)
-    assert inside(demo_findings.wear.shape, truth.wear_shape)
-    assert inside(demo_findings.installation.shape, truth.install_shape)
-
-
-def test_demo_recovers_the_defect_effects(demo_findings: Findings):
-    truth = demo_truth().parameters.defect_effects
-    defects = demo_findings.installation.defects.dropna(subset="log_effect")
-
-    for row in defects.itertuples():
-        effect = truth[TORQUE.get(row.check, row.check)]
-        assert row.log_effect_low <= effect <= row.log_effect_high, row.check
+    missed = [name for name, ok in covered.items() if not ok]
+    # Of some seventeen 95 % limits one is expected to miss now and then; coverage over
+    # many demos is counted in tests/studies/test_demo_recovery.py.
+    assert len(covered) >= 17
+    assert len(missed) <= 1, missed
+    assert not set(missed) & {"ratio exponent", "cycle exponent", "wear shape"}
 
 
 def test_demo_finds_the_bad_lot_and_the_careless_crews(demo_findings: Findings):
