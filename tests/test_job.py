@@ -93,10 +93,23 @@ def test_same_logs_same_findings(demo_logs: Path, demo_findings: Findings):
 def test_findings_as_json_have_the_promised_keys(demo_findings: Findings):
     found = json.loads(findings_json(demo_findings))
 
-    for key in (
-        "export_date rows lives endings model installation wear crews lots spares intervals "
-        "dangerous trend cautions not_answered"
-    ).split():
+    for key in [
+        "export_date",
+        "rows",
+        "lives",
+        "endings",
+        "model",
+        "installation",
+        "wear",
+        "crews",
+        "lots",
+        "spares",
+        "intervals",
+        "dangerous",
+        "trend",
+        "cautions",
+        "not_answered",
+    ]:
         assert key in found, key
     assert found["export_date"] == "2026-09-30"
     assert set(found["rows"]["installs"]) == {"read", "accepted", "quarantined"}
