@@ -198,10 +198,13 @@ def backtest(
 @app.command()
 def selfcheck(strict: Strict = False) -> None:
     """Recompute published values on this machine and print them with their sources."""
+    from analytics.reference import report_lines
     from analytics.reference import selfcheck as recompute
+    from datasets.reference import folder
 
-    checks = recompute()
-    _table("Published values, recomputed here", checks)
+    checks = recompute(folder())
+    for line in report_lines(checks):
+        say.print(line, markup=False)
     wrong = int((~checks["ok"]).sum())
     say.print(f"{len(checks) - wrong} of {len(checks)} values agree")
     if wrong:
