@@ -98,8 +98,8 @@ def ask(tables: Mapping[str, pd.DataFrame]) -> list[str]:
         _wrong_discs(installs, positions),
         _removals_before_install(installs, removals),
         _two_installs_in_a_row(installs, removals),
+        _two_removals_in_a_row(installs, removals),
         _zero_days(installs, removals),
-        _twin_removals(removals),
         _twin_stock(tables["stock"]),
         _marked_outside_range(installs, discs),
     ]
@@ -165,6 +165,17 @@ def _two_installs_in_a_row(installs: pd.DataFrame, removals: pd.DataFrame) -> st
     )
 
 
+def _two_removals_in_a_row(installs: pd.DataFrame, removals: pd.DataFrame) -> str:
+    history = _history(installs, removals)
+    twice = ~history["install"] & history["before"].eq(False)
+    return _question(
+        twice,
+        history["id"],
+        "removals follow another removal with no install between "
+        "(an install record is missing, or one job has two numbers)",
+    )
+
+
 def _zero_days(installs: pd.DataFrame, removals: pd.DataFrame) -> str:
     history = _history(installs, removals)
     fitted = pd.MultiIndex.from_frame(installs[["position_id", "installed_on"]])
@@ -175,15 +186,6 @@ def _zero_days(installs: pd.DataFrame, removals: pd.DataFrame) -> str:
         nothing_before & same_day,
         history["id"],
         "removals ended a disc on the day it was fitted, or a disc whose install is missing",
-    )
-
-
-def _twin_removals(removals: pd.DataFrame) -> str:
-    twin = removals.duplicated(["position_id", "found_on", "reason"])
-    return _question(
-        twin,
-        removals["removal_id"],
-        "removals repeat position, day and reason of another (one job under two numbers?)",
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
+from functools import lru_cache
 
 from analytics.logs.headers import bare_name
 from analytics.logs.tables import TABLES, Column, Kind, Table
@@ -151,13 +152,17 @@ def _likeness(text: str, names: Sequence[str]) -> float:
     return max((_ratio(folded, _fold(name)) for name in names), default=0.0)
 
 
+@lru_cache(maxsize=50_000)
 def _ratio(first: str, second: str) -> float:
     if first == second:
         return 1.0
-    if min(len(first), len(second)) < 4:
+    shorter, longer = sorted((len(first), len(second)))
+    # The ratio cannot exceed this bound, and most pairs fail it.
+    if shorter < 4 or 2 * shorter / (shorter + longer) < _LIKELY:
         return 0.0
     return 0.99 * SequenceMatcher(None, first, second, autojunk=False).ratio()
 
 
+@lru_cache(maxsize=50_000)
 def _fold(text: str) -> str:
     return "".join(character for character in text.casefold() if character.isalnum())

@@ -1,7 +1,7 @@
 """Read a whole log folder: what can be used, what is held back, what we ask."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -85,16 +85,12 @@ def read_logs(folder: Path, *, progress: Progress | None = None) -> CheckedLogs:
     settings = read_settings(existing_folder(folder))
     raws = read_raw_tables(folder, settings, progress=progress)
     checked = check_tables(raws, settings, progress=progress)
-    if _has_history(folder):
-        checked = CheckedLogs(
-            tables=checked.tables,
-            rows=checked.rows,
-            quarantine=checked.quarantine,
-            notes=checked.notes,
-            settings=settings,
-            present=checked.present | {"pressure"},
-        )
-    return checked
+    history = {"pressure"} if _has_history(folder) else set()
+    return replace(
+        checked,
+        notes=(*_left_aside(folder, raws), *checked.notes),
+        present=checked.present | history,
+    )
 
 
 def existing_folder(folder: Path) -> Path:
@@ -244,6 +240,24 @@ def _join(checked: dict[str, CheckedTable], settings: Settings) -> CheckedLogs:
         settings=settings,
         present=frozenset(checked),
     )
+
+
+def _left_aside(folder: Path, raws: dict[str, list[RawTable]]) -> list[str]:
+    """Name the data files whose name is that of no table."""
+    read = {raw.file for parts in raws.values() for raw in parts}
+    left = sorted(
+        path.name
+        for path in folder.iterdir()
+        if path.is_file()
+        and path.suffix.lower() in (*SUFFIXES, ".xls", ".xlsm", ".ods")
+        and path.name not in read
+    )
+    if not left:
+        return []
+    return [
+        f"not read, since their names are those of no table: {', '.join(left)}; "
+        "rename them or declare them under [sources] in logs.toml"
+    ]
 
 
 def _renumbered(frame: pd.DataFrame) -> pd.DataFrame:

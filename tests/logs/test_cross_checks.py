@@ -73,7 +73,7 @@ def test_a_renamed_position_is_followed_up_to_its_day(plant):
         (
             "I-1,P-1,2020-01-10,D-10,10\n",
             "R-1,P-1,2021-01-10,burst,\nR-2,P-1,2021-01-10,burst,\n",
-            "one job under two numbers",
+            "1 removals follow another removal .*one job has two numbers.: R-2",
         ),
         ("I-1,P-1,2020-01-10,D-10,10.7\n", "", "outside the disc's manufacturing range: I-1"),
         ("I-1,P-1,2020-01-10,D-10,145\n", "", "too high by about 14.5038 .psi against bar"),

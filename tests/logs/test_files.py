@@ -82,6 +82,15 @@ def test_the_sheet_is_named_or_single_and_never_guessed(plant):
     assert len(read_logs(folder).tables["stock"]) == 1
 
 
+def test_files_of_no_table_are_named(plant):
+    folder = plant()
+    (folder / "valves.csv").write_text("a\n1\n")
+    (folder / "old.xls").write_bytes(b"x")
+    (folder / "notes.md").write_text("x")
+
+    assert "those of no table: old.xls, valves.csv;" in read_logs(folder).notes[0]
+
+
 def test_a_declared_source_that_is_not_there_is_named(plant):
     with pytest.raises(InputError, match="files that are not there: pieces.csv"):
         read_logs(plant(toml='[sources]\nstock = ["pieces.csv"]\n'))

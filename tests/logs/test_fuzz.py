@@ -5,7 +5,10 @@ from pathlib import Path
 import pytest
 from fuzzing import check_laws, dirty_file, fuzz
 
+from analytics.errors import InputError
 from analytics.logs import files, records
+from analytics.logs.proposing import propose
+from analytics.logs.settings import parse_settings
 
 RESULTS = Path(__file__).parents[1] / "studies" / "results"
 FULL = 10_000
@@ -18,6 +21,20 @@ def test_a_tenth_of_the_dirty_files_breaks_no_law(tmp_path):
     assert sum(outcomes.values()) == len(TENTH)
     # The corpus must reach every branch, or it proves nothing.
     assert min(outcomes[kind] for kind in ("refused", "held some", "all good")) > len(TENTH) // 50
+
+
+def test_a_draft_of_dirty_files_is_always_valid(tmp_path):
+    drafted = 0
+    for seed in range(10_001, 10_151):
+        _, path = dirty_file(seed, tmp_path, workbook=False)
+        try:
+            parse_settings(propose(tmp_path))
+            drafted += 1
+        except InputError as error:
+            if "logs.toml" in str(error):
+                raise AssertionError(f"seed {seed}: the draft is not valid: {error}") from error
+        path.unlink()
+    assert drafted > 75
 
 
 @pytest.mark.study
