@@ -8,14 +8,8 @@ from numpy.typing import NDArray
 
 from analytics.reference.check import Check, compare
 from analytics.reference.published_lives import channing, cracks, fans, nist_test
-from analytics.survival.curves import (
-    SurvivalCurve,
-    kaplan_meier,
-    life_quantile,
-    nelson_aalen,
-    restricted_mean,
-    step_at,
-)
+from analytics.survival.curve_readings import life_quantile, restricted_mean, step_at
+from analytics.survival.curves import SurvivalCurve, kaplan_meier, nelson_aalen
 from analytics.survival.incidence import IncidenceCurves, cumulative_incidence
 from analytics.survival.interval_curve import interval_curve
 from analytics.survival.lifetimes import Lifetimes

@@ -8,7 +8,7 @@ import pandas as pd
 from analytics.reference.check import Check, compare
 from analytics.survival.histories import histories
 from analytics.survival.power_law import fit_power_law, mtbf_limits, shape_limits
-from analytics.survival.trend import trend_tests
+from analytics.survival.trend_tests import trend_tests
 
 __all__ = ["trend_checks"]
 

@@ -1,7 +1,7 @@
 r"""How many discs outlive an age? Curves that assume no life model.
 
-Ours rather than lifelines' where its conventions differ from the textbook ones: Nelson-Aalen
-there spreads ties, Aalen-Johansen jitters them, and a risk set that collapses is an error.
+Ours rather than the library's, whose Nelson-Aalen spreads ties, whose Aalen-Johansen jitters
+them, and for which a risk set that collapses is an error; one table of risk sets serves all.
 """
 
 from dataclasses import dataclass
@@ -11,19 +11,14 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
-from analytics.errors import InputError, NotEstimable
+from analytics.errors import InputError
 from analytics.survival.risk_sets import early_collapse, risk_sets
 
 __all__ = [
     "HazardCurve",
-    "RestrictedMean",
     "SurvivalCurve",
     "kaplan_meier",
-    "life_quantile",
     "nelson_aalen",
-    "restricted_mean",
-    "step_at",
-    "survival_at",
     "survival_frame",
 ]
 
@@ -100,25 +95,6 @@ class HazardCurve:
     last_age: float
     confidence: float
     warning: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RestrictedMean:
-    """Mean life counted no further than a horizon.
-
-    Attributes
-    ----------
-    mean : float
-        Area under the survival curve up to `horizon`. [time]
-    std_error : float
-        Its standard error. [time]
-    horizon : float
-        Age at which counting stops. [time]
-    """
-
-    mean: float
-    std_error: float
-    horizon: float
 
 
 def kaplan_meier(
@@ -262,139 +238,6 @@ def nelson_aalen(
     )
 
 
-def step_at(step_age: ArrayLike, value: ArrayLike, age: ArrayLike, *, before: float) -> Array:
-    """Read a right-continuous step function.
-
-    Parameters
-    ----------
-    step_age, value : array_like, shape (n_steps,)
-        Ages of the steps, ascending, and the value from each step on.
-    age : array_like
-        Ages to read at, any shape. [time]
-    before : float
-        Value before the first step, in the unit of `value`.
-
-    Returns
-    -------
-    ndarray, shape of `age`
-        Values.
-
-    Examples
-    --------
-    >>> step_at([1, 2], [0.9, 0.4], [0.5, 1, 3], before=1.0)
-    array([1. , 0.9, 0.4])
-    """
-    values = np.concatenate(([before], np.asarray(value, dtype=float)))
-    return np.asarray(values[np.searchsorted(step_age, age, side="right")])
-
-
-def survival_at(curve: SurvivalCurve, age: ArrayLike) -> Array:
-    """Read a survival curve at given ages.
-
-    Parameters
-    ----------
-    curve : SurvivalCurve
-        From `kaplan_meier`.
-    age : array_like
-        Ages within `curve.given_age` and `curve.last_age`. [time]
-
-    Returns
-    -------
-    ndarray, shape of `age`
-        Survival. [-]
-
-    Raises
-    ------
-    NotEstimable
-        If an age lies where the curve says nothing.
-    """
-    ages = np.asarray(age, dtype=float)
-    _refuse_outside(curve, ages)
-    return step_at(curve.age, curve.survival, ages, before=1.0)
-
-
-def restricted_mean(curve: SurvivalCurve, horizon: float) -> RestrictedMean:
-    r"""Average the life counted no further than a horizon.
-
-    .. math::
-        \mu = \int_a^h S(u)\,du, \quad
-        \mathrm{Var} = \sum_j \Big(\int_{t_j}^h S(u)\,du\Big)^2 \frac{d_j}{n_j (n_j - d_j)}
-
-    Parameters
-    ----------
-    curve : SurvivalCurve
-        From `kaplan_meier`; counting starts at its `given_age`, a.
-    horizon : float
-        Age at which counting stops, h, within the curve. [time]
-
-    Returns
-    -------
-    RestrictedMean
-        Mean and standard error. [time]
-
-    Raises
-    ------
-    NotEstimable
-        If the curve does not reach the horizon.
-
-    Examples
-    --------
-    >>> restricted_mean(kaplan_meier([1, 2], [True, True]), 2.0).mean
-    1.5
-    """
-    _refuse_outside(curve, np.asarray([horizon], dtype=float))
-    inside = curve.age < horizon
-    edges = np.concatenate(([curve.given_age], curve.age[inside], [horizon]))
-    heights = np.concatenate(([1.0], curve.survival[inside]))
-    areas = heights * np.diff(edges)
-    beyond = np.cumsum(areas[::-1])[::-1][1:]
-    at_risk, events = curve.at_risk[inside], curve.events[inside]
-    left = np.where(at_risk > events, at_risk - events, np.inf)
-    variance = np.sum(beyond**2 * events / (at_risk * left))
-    return RestrictedMean(
-        mean=float(areas.sum()), std_error=float(np.sqrt(variance)), horizon=horizon
-    )
-
-
-def life_quantile(curve: SurvivalCurve, share: float) -> tuple[float, float, float]:
-    """Give the age by which a share has failed, and its limits.
-
-    The limits are the ages at which the limits of the curve cross the same level
-    (Brookmeyer & Crowley 1982).
-
-    Parameters
-    ----------
-    curve : SurvivalCurve
-        From `kaplan_meier`.
-    share : float
-        Share failed, e.g. 0.1 for B10. [-]
-
-    Returns
-    -------
-    estimate, low, high : float
-        Ages; inf where the data do not reach that far. [time]
-
-    Raises
-    ------
-    InputError
-        If `share` lies outside (0, 1).
-
-    Examples
-    --------
-    >>> life_quantile(kaplan_meier([1, 2, 3, 4], [True] * 4), 0.5)[0]
-    2.0
-    """
-    if not 0 < share < 1:
-        raise InputError(f"share must lie in (0, 1), got {share!r}")
-    level = 1 - share + 1e-12  # so that 1 - 0.1 and a product of steps meet
-
-    def crossing(values: Array) -> float:
-        below = np.flatnonzero(values <= level)
-        return float(curve.age[below[0]]) if below.size else np.inf
-
-    return crossing(curve.survival), crossing(curve.low), crossing(curve.high)
-
-
 def survival_frame(curve: SurvivalCurve) -> pd.DataFrame:
     """Lay a survival curve out for drawing, from its first age to its last.
 
@@ -434,12 +277,3 @@ def _log_log_limits(survival: Array, log_error: Array, z: float) -> tuple[Array,
     low[: alive.size], high[: alive.size] = alive**spread, alive ** (1 / spread)
     high[alive.size :] = high[alive.size - 1] if alive.size else 1.0
     return low, high
-
-
-def _refuse_outside(curve: SurvivalCurve, ages: Array) -> None:
-    bad = ages[~((ages >= curve.given_age) & (ages <= curve.last_age))]
-    if bad.size:
-        raise NotEstimable(
-            f"the curve covers ages {curve.given_age:g} to {curve.last_age:g}, got {bad[0]:g}; "
-            "beyond the last age seen a life model is needed"
-        )

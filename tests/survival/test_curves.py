@@ -7,15 +7,8 @@ from lifelines import KaplanMeierFitter
 from scipy.stats import norm
 
 from analytics.errors import InputError, NotEstimable
-from analytics.survival.curves import (
-    kaplan_meier,
-    life_quantile,
-    nelson_aalen,
-    restricted_mean,
-    step_at,
-    survival_at,
-    survival_frame,
-)
+from analytics.survival.curve_readings import life_quantile, restricted_mean, step_at, survival_at
+from analytics.survival.curves import kaplan_meier, nelson_aalen, survival_frame
 from datasets.reference import path
 
 # NIST/SEMATECH e-Handbook 8.2.2.1: 10 failures, 10 units running at 500 h.

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from analytics.errors import InputError
-from analytics.survival.curves import kaplan_meier, step_at
+from analytics.survival.curve_readings import step_at
+from analytics.survival.curves import kaplan_meier
 from analytics.survival.incidence import cumulative_incidence
 from datasets.reference import path
 

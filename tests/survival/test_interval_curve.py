@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from analytics.errors import NotEstimable
-from analytics.survival.curves import kaplan_meier, nelson_aalen, step_at
+from analytics.survival.curve_readings import step_at
+from analytics.survival.curves import kaplan_meier, nelson_aalen
 from analytics.survival.interval_curve import interval_curve, interval_survival_at
 from analytics.survival.lifetimes import lifetimes
 from datasets.reference import path

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from analytics.errors import InputError
-from analytics.survival.curves import nelson_aalen, step_at
+from analytics.survival.curve_readings import step_at
+from analytics.survival.curves import nelson_aalen
 from analytics.survival.mean_cumulative import mean_cumulative
 from datasets.reference import path
 

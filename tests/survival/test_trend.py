@@ -10,7 +10,8 @@ from scipy.stats import kstwo
 from analytics.errors import InputError, NotEstimable
 from analytics.survival.histories import histories
 from analytics.survival.power_law import fit_power_law, mtbf_limits, shape_limits
-from analytics.survival.trend import cramer_von_mises_p_value, trend_findings, trend_tests
+from analytics.survival.trend import trend_findings
+from analytics.survival.trend_tests import cramer_von_mises_p_value, trend_tests
 from datasets.reference import path
 
 NIST_TIMES = pd.read_csv(path("nist_repair"))["t"].to_numpy(dtype=float)
