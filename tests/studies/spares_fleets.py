@@ -161,7 +161,8 @@ def fitted(plant: Plant, draws: int, seed: int) -> tuple[np.ndarray, np.ndarray]
 
     def minus_log_posterior(theta):
         shape, location = np.exp(theta[0]), theta[1:][code]
-        z = shape * (np.log(life) - location)
+        # The search may look far off; there the answer only has to be bad.
+        z = np.minimum(shape * (np.log(life) - location), 100.0)
         log_likelihood = (failed * (theta[0] - np.log(life) + z) - np.exp(z)).sum()
         prior = ((theta[0] - 0.5) / 0.7) ** 2 / 2 + (((theta[1:] - 1.5) / 1.5) ** 2).sum() / 2
         return prior - log_likelihood
