@@ -8,7 +8,14 @@ from numpy.typing import ArrayLike, NDArray
 from analytics.errors import InputError, NotEstimable
 from analytics.survival.curves import SurvivalCurve
 
-__all__ = ["RestrictedMean", "life_quantile", "restricted_mean", "step_at", "survival_at"]
+__all__ = [
+    "RestrictedMean",
+    "life_quantile",
+    "limits_at",
+    "restricted_mean",
+    "step_at",
+    "survival_at",
+]
 
 Array = NDArray[np.float64]
 
@@ -81,6 +88,43 @@ def survival_at(curve: SurvivalCurve, age: ArrayLike) -> Array:
     ages = np.asarray(age, dtype=float)
     _refuse_outside(curve, ages)
     return step_at(curve.age, curve.survival, ages, before=1.0)
+
+
+def limits_at(curve: SurvivalCurve, age: ArrayLike) -> tuple[Array, Array]:
+    """Read the limits of a survival curve at given ages.
+
+    Parameters
+    ----------
+    curve : SurvivalCurve
+        From `kaplan_meier`.
+    age : array_like
+        Ages within `curve.given_age` and `curve.last_age`. [time]
+
+    Returns
+    -------
+    low, high : ndarray, shape of `age`
+        Limits. Before the first failure the lower one is that of the first failure, since
+        survival never rises, and the upper one 1; without any failure they are 0 and 1. [-]
+
+    Raises
+    ------
+    NotEstimable
+        If an age lies where the curve says nothing.
+
+    Examples
+    --------
+    >>> from analytics.survival.curves import kaplan_meier
+    >>> low, high = limits_at(kaplan_meier([5, 6, 7], [False, False, False]), 4.0)
+    >>> float(low), float(high)
+    (0.0, 1.0)
+    """
+    ages = np.asarray(age, dtype=float)
+    _refuse_outside(curve, ages)
+    first = float(curve.low[0]) if curve.age.size else 0.0
+    return (
+        step_at(curve.age, curve.low, ages, before=first),
+        step_at(curve.age, curve.high, ages, before=1.0),
+    )
 
 
 def restricted_mean(curve: SurvivalCurve, horizon: float) -> RestrictedMean:

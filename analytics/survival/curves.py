@@ -252,7 +252,9 @@ def survival_frame(curve: SurvivalCurve) -> pd.DataFrame:
         `age_years at_risk events survival low high`; the first row is the start (nothing
         failed yet, upper limit 1), the last the largest age seen.
     """
-    first_low = curve.low[0] if curve.age.size else np.nan
+    # Survival never rises, so the first lower limit holds before the first failure as well;
+    # without a failure the curve alone rules nothing out.
+    first_low = curve.low[0] if curve.age.size else 0.0
     start = [curve.given_age, np.nan, 0.0, 1.0, first_low, 1.0]
     body = np.column_stack(
         [curve.age, curve.at_risk, curve.events, curve.survival, curve.low, curve.high]

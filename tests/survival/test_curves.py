@@ -7,7 +7,13 @@ from lifelines import KaplanMeierFitter
 from scipy.stats import norm
 
 from analytics.errors import InputError, NotEstimable
-from analytics.survival.curve_readings import life_quantile, restricted_mean, step_at, survival_at
+from analytics.survival.curve_readings import (
+    life_quantile,
+    limits_at,
+    restricted_mean,
+    step_at,
+    survival_at,
+)
 from analytics.survival.curves import kaplan_meier, nelson_aalen, survival_frame
 from datasets.reference import path
 
@@ -165,6 +171,18 @@ def test_nothing_failed_gives_a_flat_curve():
     assert survival_at(curve, [0, 5.0]) == pytest.approx([1.0, 1.0])
     assert life_quantile(curve, 0.1) == (np.inf, np.inf, np.inf)
     assert survival_frame(curve)["survival"].tolist() == [1.0, 1.0]
+
+
+def test_limits_before_the_first_failure_and_without_any():
+    curve = kaplan_meier([2.0, 3, 4, 5], [True, True, False, False])
+    low, high = limits_at(curve, [1.0, 2.0, 5.0])
+
+    assert low == pytest.approx([curve.low[0], curve.low[0], curve.low[1]])
+    assert high == pytest.approx([1.0, curve.high[0], curve.high[1]])
+    none = survival_frame(kaplan_meier([3.0, 5.0], [False, False]))
+    assert none["low"].tolist() == [0.0, 0.0]
+    with pytest.raises(NotEstimable, match="covers ages 0 to 5"):
+        limits_at(curve, 6.0)
 
 
 def test_everything_failed_keeps_an_upper_limit():
