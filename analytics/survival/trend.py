@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from analytics.errors import InputError, NotEstimable
 from analytics.survival.histories import Histories, gaps, histories
 from analytics.survival.power_law import PowerLaw, fit_power_law, mtbf_limits, shape_limits
+from analytics.survival.rate_constant import rate_constant_limits
 from analytics.survival.trend_tests import TrendTests, trend_tests
 
 __all__ = ["trend_findings"]
@@ -66,7 +67,7 @@ def trend_findings(events: pd.DataFrame, end: float | None = None) -> dict[str, 
         "mtbf_at_end": fit.mtbf,
         "mtbf_at_end_unbiased": fit.mtbf_unbiased,
     }
-    warnings = _add_limits(found, fit)
+    warnings = _add_limits(found, data, fit)
     found |= {name: getattr(tests, name) for name in TrendTests.__slots__}
     found["statement"] = _statement(fit, tests)
     found["warnings"] = warnings + _cautions(data, fit)
@@ -106,13 +107,16 @@ def _numbers(column: pd.Series) -> Array:
     return np.asarray(numbers, dtype=float)
 
 
-def _add_limits(found: dict[str, object], fit: PowerLaw) -> list[str]:
+def _add_limits(found: dict[str, object], data: Histories, fit: PowerLaw) -> list[str]:
     """Put the limits at each level under plain names; say what could not be given."""
     warnings: list[str] = []
     for level in LEVELS:
         percent = round(100 * level)
         limits = shape_limits(fit, confidence=level)
         found[f"shape_low_{percent}"], found[f"shape_high_{percent}"] = limits.low, limits.high
+        rate = rate_constant_limits(data, fit, confidence=level)
+        found[f"rate_constant_low_{percent}"] = rate.low
+        found[f"rate_constant_high_{percent}"] = rate.high
         try:
             mtbf = mtbf_limits(fit, confidence=level)
         except NotEstimable as reason:
