@@ -229,6 +229,6 @@ def _flat(case: Case) -> str:
         return ""
     low = case.flat_low_years * _MONTHS
     high = min(case.flat_high_years * _MONTHS, case.cap_months)
-    if high <= low:
+    if high - low < 1:
         return ""
     return f"Anywhere from {low:.0f} to {_down(high):.0f} months costs within 2 %."

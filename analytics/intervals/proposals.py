@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from analytics.intervals.age_replacement import AgeReplacement, age_replacement
 from analytics.intervals.cost import policies
-from analytics.intervals.decide import Case, Decision, decide
+from analytics.intervals.dated_notes import date_notes
+from analytics.intervals.decide import Case, Decision, Proposal, decide
 from analytics.intervals.overdue import DAYS_PER_MONTH, next_outage, outage_before
 from analytics.intervals.risk import age_at_risk, premature_probability_from
 from analytics.survival.law import LifeLaw
@@ -279,13 +280,24 @@ def _finish(
     snapped = outage_before(group, turnarounds, export_date, due)
     snapped = snapped.fillna(ahead.where(ahead <= latest))
     late = due < now
-    # Past its age but not its cap: the next outage if that still keeps the cap, else today.
-    caught = ahead.where(late & (ahead <= capped))
-    frame["replace_on"] = snapped.fillna(caught).fillna(due.where(~late, now)).dt.normalize()
+    # Past its age: an outage within the rules, or, where nothing is to be shortened, within the
+    # cap; else today.
+    shorten = frame["proposal"].eq(Proposal.SHORTEN.value)
+    caught = ahead.where(late & ~shorten & (ahead <= capped))
+    dated = snapped.fillna(caught)
+    frame["replace_on"] = dated.fillna(due.where(~late, now)).dt.normalize()
     frame["overdue"] = capped.notna() & (capped < now)
     frame["next_outage"] = ahead
     frame["risk_until_next_outage"] = _risk_ahead(frame, current, ahead, now)
-    frame["note"] = _dated_notes(frame, today, snapped, late, ahead <= capped)
+    asked_late = frame["overdue"] & frame["proposal"].eq(Proposal.ASK.value)
+    frame["proposal"] = frame["proposal"].mask(asked_late, Proposal.KEEP.value)
+    frame["note"] = date_notes(
+        frame,
+        own_date=due.notna() & dated.isna(),
+        late=late,
+        waits=ahead <= capped,
+        assumed=today["age_assumed"].fillna(False).astype(bool),
+    )
     frame.loc[~known, "note"] = "Costs of a planned or an unplanned replacement are not on record."
     missing = frame.loc[~known, ["position_id", "note"]]
     return Proposals(
@@ -308,26 +320,3 @@ def _risk_ahead(frame: pd.DataFrame, law: LifeLaw, ahead: pd.Series, now: pd.Tim
     wait = ((ahead - now).dt.days / 365.25).to_numpy(float)
     risk = premature_probability_from(law, age, age + np.nan_to_num(wait)).mean(axis=0)
     return np.where(np.isnan(wait), np.nan, risk)
-
-
-def _dated_notes(
-    frame: pd.DataFrame,
-    today: pd.DataFrame,
-    snapped: pd.Series,
-    late: pd.Series,
-    waits: "pd.Series[bool]",
-) -> "pd.Series[str]":
-    note: pd.Series[str] = frame["note"]
-    past_cap = frame["overdue"] & frame["proposal"].notna()
-    own = frame["age_months"].notna() & snapped.isna() & ~late
-    outage = frame["next_outage"].dt.strftime("%Y-%m-%d")
-    question = (
-        note + " The next outage, " + outage + ", keeps the cap but not this age: to wait for it"
-        " is a question for the responsible engineer."
-    )
-    note = note.mask(past_cap, "Past its cap. " + note)
-    note = note.mask(late & ~past_cap, "Past this age already. " + note)
-    note = note.mask(own & waits, question)
-    note = note.mask(own & ~waits, note + " No outage before the cap: it needs one of its own.")
-    assumed = today["age_assumed"].fillna(False).astype(bool)
-    return note.mask(assumed, note + " Install date unknown: the disc is at least this old.")

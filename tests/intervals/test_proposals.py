@@ -74,14 +74,30 @@ def test_past_the_cap_means_now_and_is_said():
     row = one(stops=("2027-01-10",), age_years=5.5, cap_interval_months=60.0)
     assert row["overdue"]
     assert row["replace_on"] == EXPORT
-    assert row["note"].startswith("Past its cap.")
+    assert row["note"].startswith("Past its cap of 60 months: replace now.")
 
 
-def test_past_the_age_but_not_the_cap_waits_for_an_outage_within_the_cap():
-    row = one(stops=("2027-01-10",), age_years=3.0)
+def test_past_a_shorter_age_means_now_and_waiting_is_a_question_with_its_risk():
+    row = one(stops=("2027-06-10",), age_years=3.0, demand_rate=0.0)
     assert not row["overdue"]
-    assert row["replace_on"] == pd.Timestamp("2027-01-10")
-    assert one(stops=("2029-01-10",), age_years=3.0)["replace_on"] == EXPORT
+    assert row["replace_on"] == EXPORT
+    # From 3.0 to 3 + 253/365.25 years: 1 - exp(-(3.6927^3 - 27) / 125) = 0.170.
+    assert row["risk_until_next_outage"] == pytest.approx(0.170, abs=5e-4)
+    assert "fails early with a chance of 17 %. To wait is a question" in row["note"]
+
+
+def test_where_nothing_is_shortened_the_next_outage_within_the_cap_serves():
+    flat = wear_only(1.0, 5.0, Family.EXPONENTIAL)
+    known = {"today_years": 2.0, "longest_years": 2.0, "age_years": 3.0}
+    row = one(flat, stops=("2027-01-10",), **known)
+    assert (row["proposal"], row["replace_on"]) == ("ask", pd.Timestamp("2027-01-10"))
+    assert one(flat, stops=("2029-01-10",), **known)["replace_on"] == EXPORT
+
+
+def test_past_its_cap_there_is_nothing_to_ask():
+    flat = wear_only(1.0, 5.0, Family.EXPONENTIAL)
+    row = one(flat, today_years=2.0, longest_years=2.0, age_years=5.5)
+    assert (row["proposal"], row["note"]) == ("keep", "Past its cap of 60 months: replace now.")
 
 
 def test_no_cap_no_age_no_date():
