@@ -21,9 +21,10 @@ from analytics.survival.fit import failure_warnings, fit, refuse_summit_at_infin
 from analytics.survival.kernels import EXACT, TRUNCATED, age_slopes
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import Lifetimes
-from analytics.survival.limits import Limits, chi_root, profile_end
+from analytics.survival.limits import Limits, chi_root
 from analytics.survival.newton import Summit, climb
 from analytics.survival.problem import CODES, Problem, row_kinds
+from analytics.survival.profile import profile_end
 
 __all__ = ["ExposureFit", "Stretches", "exposure_limits", "fit_exposure", "stretches"]
 

@@ -24,7 +24,9 @@ from analytics.survival.quantities import life_quantile
 
 __all__ = [
     "ASSUMED_SHAPES",
+    "ENOUGH_FAILURES",
     "ShapeCase",
+    "careful_fit",
     "demonstrated_reliability",
     "fit_with_prior",
     "no_failure_bound",
@@ -36,6 +38,9 @@ __all__ = [
 
 ASSUMED_SHAPES = (1.0, 1.5, 2.0, 3.0)
 """Shapes tried when the data cannot tell one: from chance alone to strong wear."""
+
+ENOUGH_FAILURES = 10
+"""Below this many failures a fit is flagged, and `careful_fit` uses a prior."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,8 +252,9 @@ def fit_with_prior(
 ) -> Fit:
     """Fit with the stated weak prior on the shape (and on effects, when there are any).
 
-    The default prior holds the shape near 1.5 within a factor of three, and an effect
-    within about a factor of fifty on the hazard (standard deviation 2 on its log).
+    The default prior holds the shape near 1.5 within a factor of three (95 %), and each
+    effect's log hazard ratio near 0 with standard deviation 2.5 over two standard deviations
+    of the covariate, or from one side to the other of a two-valued one.
 
     Parameters
     ----------
@@ -262,8 +268,42 @@ def fit_with_prior(
     Fit
         Its warnings state the prior.
     """
-    chosen = prior if prior is not None else Prior(effect_sd=2.0 if names else np.inf)
+    chosen = prior if prior is not None else Prior(effect_sd=2.5 if names else np.inf)
     return fit(data, family, design, names, prior=chosen)
+
+
+def careful_fit(
+    data: Lifetimes,
+    family: Family,
+    design: ArrayLike | None = None,
+    names: tuple[str, ...] = (),
+) -> Fit:
+    """Fit plainly where failures carry it, with the stated weak prior where they do not.
+
+    The prior is used below ten failures, or where the plain fit is refused because no
+    finite answer exists (an effect without failures on one side, all failures at one age).
+
+    Parameters
+    ----------
+    data, family, design, names
+        As in `analytics.survival.fit.fit`.
+
+    Returns
+    -------
+    Fit
+        Flagged in its warnings where the prior was used.
+
+    Raises
+    ------
+    NotEstimable
+        If no life has ended, a covariate does not vary, or covariates repeat each other.
+    """
+    if data.failures < ENOUGH_FAILURES:
+        return fit_with_prior(data, family, design, names)
+    try:
+        return fit(data, family, design, names)
+    except NotEstimable:
+        return fit_with_prior(data, family, design, names)
 
 
 def success_run_units(reliability: float, *, failures: int = 0, confidence: float = 0.95) -> int:

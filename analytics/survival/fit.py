@@ -365,6 +365,9 @@ def _warnings(problem: Problem, failures: float) -> tuple[str, ...]:
     return (
         *told,
         f"a prior was used: shape {prior.shape_median:g} within a factor of "
-        f"{prior.shape_factor:g} (95 %), effects over sigma within a standard deviation of "
-        f"{prior.effect_sd:g} of none",
+        f"{prior.shape_factor:g} (95 %)"
+        + (
+            f", log hazard ratios 0 with standard deviation {prior.effect_sd:g}"
+            * bool(problem.names)
+        ),
     )

@@ -172,7 +172,7 @@ def _figures(result: Fit, at: NDArray[np.float64]) -> dict[str, object]:
         name: limits(result, life_quantile(result, fraction, at))
         for name, fraction in _FRACTIONS.items()
     }
-    slopes = np.array([quantity.slope for quantity in quantities])
+    slopes = np.array([q.slope(result.coefficients, result.sigma) for q in quantities])
     stretch = np.array([quantity.back_slope for quantity in quantities])
     log_covariance = slopes @ result.covariance @ slopes.T
     return {

@@ -12,19 +12,15 @@ the drop equals a chi-square quantile. Limits are found on a scale without ends 
 standard age z) and turned back, so they never leave the range of the quantity.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.stats import chi2
 
-from analytics.errors import InputError, NotEstimable
+from analytics.errors import InputError
 from analytics.survival.fit import Fit
-from analytics.survival.newton import climb
-from analytics.survival.problem import evaluate
+from analytics.survival.profile import follow_profile, profile_end, working_se
 from analytics.survival.quantities import Quantity, failure_probability
 
 __all__ = [
@@ -32,7 +28,6 @@ __all__ = [
     "chi_root",
     "likelihood_ratio_limits",
     "limits",
-    "profile_end",
     "simultaneous_band",
     "wald_limits",
 ]
@@ -101,7 +96,7 @@ def limits(result: Fit, quantity: Quantity, *, confidence: float = 0.95) -> Limi
     """
     return Limits(
         estimate=float(quantity.back(quantity.working)),
-        se=abs(quantity.back_slope) * _working_se(result, quantity),
+        se=abs(quantity.back_slope) * working_se(result, quantity),
         wald=wald_limits(result, quantity, confidence=confidence),
         likelihood_ratio=likelihood_ratio_limits(result, quantity, confidence=confidence),
         confidence=confidence,
@@ -112,7 +107,7 @@ def wald_limits(
     result: Fit, quantity: Quantity, *, confidence: float = 0.95, dimensions: int = 1
 ) -> tuple[float, float]:
     """Give limits from the curvature of the likelihood, on the quantity's working scale."""
-    reach = chi_root(confidence, dimensions) * _working_se(result, quantity)
+    reach = chi_root(confidence, dimensions) * working_se(result, quantity)
     low, high = quantity.working - reach, quantity.working + reach
     return float(quantity.back(low)), float(quantity.back(high))
 
@@ -201,98 +196,17 @@ def simultaneous_band(
 
 def _end(result: Fit, quantity: Quantity, root: float, side: float) -> float | None:
     """One end of the likelihood-ratio interval, or None where there is none."""
-    seen = {quantity.working: result.summit.theta}
+    at = follow_profile(result, quantity)
 
     def depth(c: float) -> float:
-        if c == quantity.working:
-            return -root
-        near = seen[min(seen, key=lambda other: abs(other - c))]
-        try:
-            value, seen[c] = _profile(result, quantity, c, near)
-        except NotEstimable:
+        held = at(c)
+        if held is None:
             return np.inf
-        return float(np.sqrt(max(2 * (result.summit.value - value), 0.0))) - root
+        return float(np.sqrt(max(2 * (result.summit.value - held.value), 0.0))) - root
 
-    end = profile_end(depth, quantity.working, side * root * _working_se(result, quantity), root)
+    stride = side * root * working_se(result, quantity)
+    end = profile_end(depth, quantity.working, stride, root)
     return None if end is None else float(quantity.back(end))
-
-
-def profile_end(
-    depth: Callable[[float], float], best: float, stride: float, root: float
-) -> float | None:
-    """Find where a profile has fallen far enough, on one side of its summit.
-
-    Parameters
-    ----------
-    depth : callable
-        From a value to the root of twice the drop there, less `root`; inf where the
-        profile cannot be followed.
-    best : float
-        Where the profile is greatest.
-    stride : float
-        First guess of the way to the end; its sign is the side.
-    root : float
-        Root of the chi-square quantile.
-
-    Returns
-    -------
-    float or None
-        None if the profile levels out above the limit.
-    """
-    bracket = _bracket(depth, best, stride, root)
-    if bracket is None:
-        return None
-    inside, outside = bracket
-    return float(brentq(depth, inside, outside, xtol=1e-9 * abs(outside - best), rtol=1e-13))
-
-
-def _bracket(
-    depth: Callable[[float], float], best: float, stride: float, root: float
-) -> tuple[float, float] | None:
-    """Two values, one inside the limit and one outside; None if the profile levels out."""
-    inside, inside_depth = best, -root
-    outside = best + stride
-    for _ in range(60):
-        here = depth(outside)
-        if here == np.inf:
-            outside = (inside + outside) / 2
-            continue
-        if here >= 0:
-            return inside, outside
-        far = abs(outside - best) > 20 * abs(stride)
-        if far and here - inside_depth < 1e-3 * root:
-            return None
-        inside, inside_depth = outside, here
-        outside = best + (outside - best) * min(3.0, max(1.2, 1.05 * root / (root + here)))
-    return None
-
-
-def _profile(result: Fit, quantity: Quantity, c: float, near: Array) -> tuple[float, Array]:
-    """Greatest log-likelihood with the quantity held at c, and where it lies."""
-    problem = result.problem
-    held, level = quantity.constraint(c)
-    held = problem.natural.T @ held
-    free = problem.free
-    across = free.T @ held
-    shortfall = level - held @ near
-    information = -(free.T @ result.summit.hessian @ free)
-    move = np.linalg.solve(information, across)
-    start = near + free @ move * (shortfall / (across @ move))
-    slopes = held[:-1]
-    if start[-1] < 0.05 * near[-1] and slopes.any():
-        # The straight way would turn sigma negative; keep sigma and move the location alone.
-        start = near.copy()
-        start[:-1] += slopes * (shortfall / (slopes @ slopes))
-    plane = free @ np.linalg.qr(across[:, None], mode="complete")[0][:, 1:]
-    if plane.shape[1] == 0:
-        return float(evaluate(problem, start)[0]), start
-    summit = climb(partial(evaluate, problem), start, plane)
-    return summit.value, summit.theta
-
-
-def _working_se(result: Fit, quantity: Quantity) -> float:
-    variance = float(quantity.slope @ result.covariance @ quantity.slope)
-    return float(np.sqrt(max(variance, 0.0)))
 
 
 def chi_root(confidence: float, dimensions: int = 1) -> float:

@@ -60,7 +60,8 @@ class Prior:
         95 % of the prior lies within the median times or divided by this factor, > 1. [-]
     effect_sd : float
         Standard deviation of the normal prior, about 0, on each covariate's effect divided
-        by sigma; under a Weibull life that is the log hazard ratio per unit. inf: no prior. [-]
+        by sigma (under a Weibull life the log hazard ratio), from one side to the other of a
+        two-valued covariate, over two standard deviations of any other. inf: no prior. [-]
     """
 
     shape_median: float = 1.5
@@ -105,6 +106,8 @@ class Problem:
         1 / sigma when it is not estimated (exponential, assumed shape). [-]
     prior : Prior or None
         Weak prior, if any.
+    tightness : ndarray, shape (p,)
+        Precision of the prior on each scaled slope of theta; 0 without a prior. [-]
     """
 
     family: int
@@ -124,6 +127,7 @@ class Problem:
     names: tuple[str, ...]
     fixed_rho: float | None
     prior: Prior | None
+    tightness: Array
 
     @property
     def natural(self) -> Array:
@@ -211,7 +215,18 @@ def prepare(
         names=names,
         fixed_rho=1.0 if family is Family.EXPONENTIAL else shape,
         prior=prior,
+        tightness=_tightness(covariates, spans, prior),
     )
+
+
+def _tightness(covariates: Array, spans: Array, prior: Prior | None) -> Array:
+    """Precision of the prior on the scaled slopes (a slope of theta is per quarter range)."""
+    if prior is None or not np.isfinite(prior.effect_sd):
+        return np.zeros(covariates.shape[1])
+    _, low, high = spans
+    two_valued = ((covariates == low) | (covariates == high)).all(axis=0)
+    step = np.where(two_valued, high - low, 2 * covariates.std(axis=0))
+    return np.asarray((step / ((high - low) / 4) / prior.effect_sd) ** 2)
 
 
 def _covariates(design: Array | None, names: tuple[str, ...], n: int) -> Array:
@@ -382,7 +397,7 @@ def _add_prior(
         gradient[-1] -= precision * off / rho
         hessian[-1, -1] -= precision * (1 - off) / rho**2
     effects = theta[1:-1]
-    tightness = 1 / (prior.effect_sd * problem.spread) ** 2
+    tightness = problem.tightness
     gradient[1:-1] -= tightness * effects
     hessian[np.arange(1, len(theta) - 1), np.arange(1, len(theta) - 1)] -= tightness
     return value - float(tightness @ effects**2) / 2

@@ -30,8 +30,9 @@ class Quantity:
         Plain name.
     working : float
         Estimate on the working scale.
-    slope : ndarray, shape (p + 2,)
-        Slope of `working` by the coefficients and log sigma.
+    slope : callable
+        From coefficients, shape (p + 1,), and sigma to the slope of the working value by
+        the coefficients and log sigma, shape (p + 2,).
     back : callable
         From the working scale to the quantity's own.
     back_slope : float
@@ -43,7 +44,7 @@ class Quantity:
 
     name: str
     working: float
-    slope: Array
+    slope: Callable[[Array, float], Array]
     back: Callable[[float], float]
     back_slope: float
     constraint: Callable[[float], tuple[Array, float]]
@@ -86,7 +87,7 @@ def parameters(result: Fit) -> tuple[Quantity, ...]:
             Quantity(
                 name="shape" if is_shape else "sigma",
                 working=working,
-                slope=sign * unit[-1],
+                slope=lambda _, __: sign * unit[-1],
                 back=_exp,
                 back_slope=float(np.exp(working)),
                 constraint=lambda c: (unit[-1], float(np.exp(-sign * c))),
@@ -125,7 +126,7 @@ def life_quantile(result: Fit, fraction: float, row: ArrayLike = ()) -> Quantity
     return Quantity(
         name=f"b{100 * fraction:g}",
         working=working,
-        slope=np.r_[x, result.sigma * w],
+        slope=lambda _, sigma: np.append(x, sigma * w),
         back=_exp,
         back_slope=float(np.exp(working)),
         constraint=lambda c: (np.r_[-x, c], w),
@@ -162,7 +163,7 @@ def failure_probability(result: Fit, age: float, row: ArrayLike = ()) -> Quantit
     return Quantity(
         name="failure_probability",
         working=z,
-        slope=np.r_[-x / result.sigma, -z],
+        slope=lambda b, sigma: np.append(-x, x @ b - log_age) / sigma,
         back=lambda c: _standard_probability(result.family, c),
         back_slope=_standard_density(result.family, z),
         constraint=lambda c: (np.r_[-x, log_age], c),
@@ -178,7 +179,7 @@ def _coefficient(result: Fit, j: int, name: str) -> Quantity:
     return Quantity(
         name=name,
         working=float(result.coefficients[j]),
-        slope=unit[j],
+        slope=lambda _, __: unit[j],
         back=float,
         back_slope=1.0,
         constraint=constraint,
