@@ -40,7 +40,7 @@ PRIORS = {
     "first defect": "N(0, 1), in the versions that have it: further defects add less, or more, "
     "than the product of their ratios",
     "defects on wear": "a level N(0, 0.7) and N(0, 0.5) around it, in the versions that have it",
-    "versions": "one in five that the first defect does most harm, one in five that defects "
+    "versions": "one in ten that the first defect does most harm, one in ten that defects "
     "hasten wear too, independently: the plain version unless the data speak against it",
     "install covariates": "N(0, 1) per standard deviation of the covariate, or per half the "
     "step of a yes/no one: a hazard ratio of 7 either way is at the edge",
@@ -74,10 +74,10 @@ class Version:
 
 
 VERSIONS = (
-    Version(first_counts_most=False, hastens_wear=False, probability=0.64),
-    Version(first_counts_most=True, hastens_wear=False, probability=0.16),
-    Version(first_counts_most=False, hastens_wear=True, probability=0.16),
-    Version(first_counts_most=True, hastens_wear=True, probability=0.04),
+    Version(first_counts_most=False, hastens_wear=False, probability=0.81),
+    Version(first_counts_most=True, hastens_wear=False, probability=0.09),
+    Version(first_counts_most=False, hastens_wear=True, probability=0.09),
+    Version(first_counts_most=True, hastens_wear=True, probability=0.01),
 )
 """Defects act early and their ratios multiply; or one of these, or both, fail to hold."""
 

@@ -2,8 +2,8 @@
 
 A world gives each disc its life and the share that its failure truly owes to its defects,
 (h(t; defects) - h(t; none)) / h(t; defects) with the hazards of that world. All worlds share one
-plant: eight checks of which one life in five has no record, operating ratio and cycling, discs
-already in service when the log begins, leaks found at rounds, planned removal.
+plant: eight checks, operating ratio and cycling, discs already in service when the log begins
+(one in five), leaks found only at quarterly rounds (one failure in five), planned removal.
 """
 
 from collections.abc import Callable
@@ -19,7 +19,6 @@ from analytics.survival.two_hazard import TwoHazardData, fill_unrecorded, two_ha
 CHECKS = ("seat_clean", "gap_even", "torque", "studs", "gasket", "flow", "final_pass", "holder")
 PREVALENCE = np.array([0.15, 0.12, 0.12, 0.10, 0.06, 0.04, 0.08, 0.05])
 EFFECTS = np.log([4.0, 5.0, 4.0, 2.0, 3.0, 6.0, 1.5, 1.0])
-MISSING = 0.2
 RATIO_EXPONENT, CYCLE_EXPONENT = -6.0, -0.3
 
 
@@ -29,7 +28,6 @@ class Fleet:
 
     data: TwoHazardData
     true_share: float
-    truth: dict[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,10 +100,13 @@ def hazard_by_difference(cumulative, age, defects, discs):
     return (up - down) / (2 * step)
 
 
-def fleet(cumulative, n: int, seed: int) -> Fleet:
-    """Simulate a fleet of `n` observed lives in the world of this cumulative hazard."""
+def fleet(cumulative: Cumulative, n: int, seed: int, *, unrecorded: float = 0.0) -> Fleet:
+    """Simulate a fleet of `n` observed lives in the world of this cumulative hazard.
+
+    `unrecorded` is the part of lives without any install record; of the others' checks a
+    quarter of that part is blank as well.
+    """
     rng = np.random.default_rng(seed)
-    kept = []
     drawn = int(1.6 * n) + 50
     discs = Discs(
         defects=(rng.random((drawn, 8)) < PREVALENCE).astype(float),
@@ -115,21 +116,18 @@ def fleet(cumulative, n: int, seed: int) -> Fleet:
     entry = np.where(rng.random(drawn) < 0.2, rng.uniform(0, 2, drawn), 0.0)
     stop = np.maximum(rng.uniform(0.5, 5.0, drawn), entry + 0.1)
     kept = np.flatnonzero(life > entry)[:n]
-    discs = Discs(defects=discs.defects[kept], duty=discs.duty[kept])
+    discs = discs_of(discs, kept)
     life, entry, stop = life[kept], entry[kept], stop[kept]
     failed = life <= stop
     lower, upper = np.where(failed, life, stop), np.where(failed, life, np.inf)
     leak = failed & (rng.random(n) < 0.2)
-    lower = np.where(leak, np.maximum(entry, np.floor(4 * life) / 4), lower)
-    upper = np.where(leak, np.floor(4 * life) / 4 + 0.25, upper)
+    rounds = np.floor(4 * life) / 4
+    lower = np.where(leak, np.maximum(entry, rounds), lower)
+    upper = np.where(leak, rounds + 0.25, upper)
 
-    h = hazard_by_difference(cumulative, life[failed], discs.defects[failed], _rows(discs, failed))
-    clean = hazard_by_difference(
-        cumulative, life[failed], 0 * discs.defects[failed], _rows(discs, failed)
-    )
     found = discs.defects.copy()
-    found[rng.random(n) < MISSING] = np.nan
-    found[rng.random((n, 8)) < MISSING / 4] = np.nan
+    found[rng.random(n) < unrecorded] = np.nan
+    found[rng.random((n, 8)) < unrecorded / 4] = np.nan
     data = two_hazard_data(
         lifetimes(lower, upper, entry=entry),
         defects=fill_unrecorded(found),
@@ -137,8 +135,19 @@ def fleet(cumulative, n: int, seed: int) -> Fleet:
         wear_design=discs.duty,
         wear_names=("log_ratio", "log_cycles"),
     )
-    return Fleet(data=data, true_share=float(np.mean((h - clean) / h)), truth={})
+    return Fleet(data=data, true_share=share_of(cumulative, life[failed], discs_of(discs, failed)))
 
 
-def _rows(discs, rows):
+def share_of(cumulative: Cumulative, age: np.ndarray, discs: Discs) -> float:
+    """Mean share that failures at these ages owe to their defects, hazards by differences."""
+    step = 1e-5 * age
+    slopes = [
+        cumulative(age + step, defects, discs) - cumulative(age - step, defects, discs)
+        for defects in (discs.defects, 0 * discs.defects)
+    ]
+    return float(np.mean(1 - slopes[1] / slopes[0]))
+
+
+def discs_of(discs: Discs, rows: np.ndarray) -> Discs:
+    """Keep some of the discs."""
     return Discs(defects=discs.defects[rows], duty=discs.duty[rows])
