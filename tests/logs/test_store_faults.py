@@ -17,6 +17,7 @@ from faults import (
     small_disk,
     starve,
 )
+from shares import share
 from sqlalchemy import event, func, select
 
 from analytics.errors import InputError
@@ -40,9 +41,9 @@ def record(name: str, tally: Tally) -> None:
 
 
 def test_kills_inside_an_import_leave_it_whole_or_absent(address):
-    tally = kill_inside(address, FULL // 20, random.Random(1))
+    tally = kill_inside(address, share(FULL), random.Random(1))
 
-    assert tally.lost > 10, "the kills came too late to prove anything"
+    assert tally.lost > 5, "the kills came too late to prove anything"
     assert tally.acknowledged > 0, "the kills came too early to prove anything"
 
 
@@ -77,10 +78,10 @@ def test_a_writer_that_acknowledges_too_early_is_caught(tmp_path):
 
 
 def test_a_write_that_fails_leaves_the_store_as_it_was(tmp_path):
-    tally = starve(str(tmp_path / "store.sqlite"), FULL // 10, random.Random(4))
+    tally = starve(str(tmp_path / "store.sqlite"), share(FULL), random.Random(4))
 
-    assert tally.inside > 20
-    assert tally.acknowledged > 5
+    assert tally.inside > 8
+    assert tally.acknowledged > 2
 
 
 @pytest.mark.study
@@ -116,12 +117,12 @@ def fill_up(folder: Path, times: int, dice: random.Random) -> Tally:
 def test_a_full_disk_leaves_the_store_as_it_was(tmp_path):
     try:
         with small_disk(tmp_path / "disk", 12_000) as folder:
-            tally = fill_up(folder, FULL // 10, random.Random(6))
+            tally = fill_up(folder, share(FULL), random.Random(6))
     except PermissionError:
         pytest.skip("this machine does not let us mount a small disk")
 
-    assert tally.inside > 20
-    assert tally.acknowledged > 5
+    assert tally.inside > 8
+    assert tally.acknowledged > 2
 
 
 @pytest.mark.study
