@@ -14,6 +14,8 @@ __all__ = ["dead_stock", "pooled_levels", "transfers"]
 
 Array = NDArray[np.float64]
 
+_MOVE_COLUMNS = ["from_store", "to_store", "disc_code", "lot", "for_code", "pieces", "reason"]
+
 
 def dead_stock(matching: Matching, discs: pd.DataFrame) -> pd.DataFrame:
     """List the pieces that no position anywhere can take, with their value.
@@ -66,8 +68,8 @@ def transfers(
     Returns
     -------
     DataFrame
-        `from_store to_store disc_code lot pieces reason`; an empty frame when
-        nothing can be moved.
+        `from_store to_store disc_code lot for_code pieces reason`: the code on
+        the tag and the code it stands in for; empty when nothing can be moved.
     """
     stock = stock.reset_index(drop=True)
     allowed = fits(stock, positions, discs, today)
@@ -94,14 +96,13 @@ def transfers(
                     "to_store": need["store"],
                     "disc_code": group[1],
                     "lot": stock.at[row, "lot"],
+                    "for_code": need["disc_code"],
                     "pieces": give,
                     "reason": f"{need['store']} is {int(need['missing'])} short of its reorder "
                     f"point; {group[0]} can miss them",
                 }
             )
-    return pd.DataFrame(
-        rows, columns=["from_store", "to_store", "disc_code", "lot", "pieces", "reason"]
-    )
+    return pd.DataFrame(rows, columns=_MOVE_COLUMNS)
 
 
 def pooled_levels(

@@ -1,5 +1,6 @@
 """Why this order? One plain sentence per line of the planner's table."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,10 +30,15 @@ class Case:
     shelf, usable, on_order, overdue : int
         Pieces in the store, those that fit, those under way and those of them
         that should have come. [-]
+    moved : mapping of str to int
+        Pieces that come from other stores. [-]
     reorder_point : int
         Order when usable pieces and those on order fall below it. [-]
     insurance : bool
         Kept for what its absence would cost, not for expected demand.
+    out_week : int or None
+        First week, before an order placed today is there, in which the stock may
+        not do; None: it does. [weeks]
     order_week : int or None
         Last week in which ordering is early enough, below 0 when past; None:
         no need within the horizon. [weeks]
@@ -53,8 +59,10 @@ class Case:
     usable: int
     on_order: int
     overdue: int
+    moved: Mapping[str, int]
     reorder_point: int
     insurance: bool
+    out_week: int | None
     order_week: int | None
     order_now: bool
     order_quantity: int
@@ -81,19 +89,32 @@ def reason(case: Case) -> str:
     str
         The sentence; no full stop.
     """
-    until = min(int(np.ceil(case.terms.lead_time_weeks)), len(case.group.pmf) - 1)
-    likely = int(quantile(case.group.pmf[until], case.target))
-    fit = f"{case.usable} of {case.shelf} in store fit, {case.on_order} on order"
-    need = f"{likely} cover the {until} weeks until an order arrives at {case.target:.0%}"
+    moves = "".join(f"move {count} from {store}; " for store, count in case.moved.items())
+    fit = f"{moves}{case.usable} of {case.shelf} in store fit, {case.on_order} on order"
     if case.insurance and case.order_now:
-        return f"{fit}; insurance spare: sole relief, and a new disc takes {until} weeks"
-    if case.order_week is not None and case.order_week < 0:
-        return f"{fit}, but {need}: {-case.order_week} weeks late, expedite{_lot(case)}"
-    if case.order_now:
-        return f"{fit}; {need}: order this week{_lot(case)}"
+        lead = np.ceil(case.terms.lead_time_weeks)
+        return f"{fit}; insurance spare: sole relief, and a new disc takes {lead:.0f} weeks"
     if case.order_week is None:
-        return f"{fit}; enough for the horizon"
-    return f"{fit}; {need}: order within {case.order_week} weeks{_lot(case)}"
+        return f"{fit}; {_gap(case)}" if case.out_week is not None else f"{fit}; enough"
+    if case.order_week < 0:
+        return f"{fit}; {_need(case)}: {-case.order_week} weeks late, expedite{_lot(case)}"
+    gap = f"; {_gap(case)}" if case.out_week is not None else ""
+    when = "this week" if case.order_now else f"within {case.order_week} weeks"
+    return f"{fit}; {_need(case)}: order {when}{_lot(case)}{gap}"
+
+
+def _need(case: Case) -> str:
+    """What may be used until the order that is asked for can be there."""
+    wait = max(case.order_week or 0, 0) + 1
+    until = min(wait + int(np.ceil(case.terms.lead_time_weeks)), len(case.group.pmf) - 1)
+    likely = int(quantile(case.group.pmf[until], case.target))
+    planned = int(case.group.planned[until])
+    return f"up to {likely} may be used in {until} weeks ({case.target:.0%}), {planned} as planned"
+
+
+def _gap(case: Case) -> str:
+    """Say that what is under way comes too late."""
+    return f"may run out in week {case.out_week}, before what is on order: expedite that"
 
 
 def _lot(case: Case) -> str:

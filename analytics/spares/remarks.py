@@ -81,10 +81,11 @@ def _strangers(
     declared = set(discs["disc_code"])
     held = pd.concat([stock[["store", "disc_code"]], orders[["store", "disc_code"]]])
     rows: list[Remark] = []
+    for store, codes in held[~held["store"].isin(stores)].groupby("store")["disc_code"]:
+        detail = f"supplies no position; holds or expects {codes.nunique()} codes"
+        mend = "taken for a central store whose pieces any store may have; else correct the name"
+        rows.append(("unknown store", str(store), "", detail, mend))
     for store, code in held.drop_duplicates().itertuples(index=False):
-        if store not in stores:
-            mend = "name this store in positions, or treat its pieces as a central store's"
-            rows.append(("unknown store", store, code, "supplies no position", mend))
         if code not in declared:
             mend = "declare the code in discs"
             rows.append(("undeclared code", store, code, "no row in discs", mend))

@@ -29,12 +29,11 @@ from analytics.spares.policy import (
     quantile,
 )
 from analytics.spares.reasons import Case, reason
+from analytics.spares.supply import Supply, after_moves, arrived, on_shelf, supply_of
 
 __all__ = [
     "SERVICE_TARGETS",
     "Settings",
-    "Supply",
-    "available",
     "plan_group",
     "plan_stock",
     "terms_of",
@@ -72,71 +71,6 @@ class Settings:
     review_weeks: int = 1
     holding_rate: float = 0.2
     horizon_weeks: int = 52
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Supply:
-    """What one store holds and expects of one disc code.
-
-    Attributes
-    ----------
-    shelf : int
-        Pieces counted in the store, fit or not. [-]
-    usable : tuple of (int or None, int)
-        Last week of use, None when unlimited, and usable pieces. [weeks, -]
-    arrivals : tuple of (int, int)
-        Week of arrival and pieces on order. [weeks, -]
-    overdue : int
-        Pieces on order that should have come already. [-]
-    """
-
-    shelf: int = 0
-    usable: tuple[tuple[int | None, int], ...] = ()
-    arrivals: tuple[tuple[int, int], ...] = ()
-    overdue: int = 0
-
-    @property
-    def pieces(self) -> int:
-        """Usable pieces on the shelf today."""
-        return sum(count for _, count in self.usable)
-
-    @property
-    def on_order(self) -> int:
-        """Pieces under way."""
-        return sum(count for _, count in self.arrivals)
-
-
-def available(supply: Supply, demand: Array) -> Counts:
-    """Give the pieces that can have been handed out by each week.
-
-    Pieces past their last week count only as far as they were surely used
-    before: the demand that is exceeded with probability 0.9.
-
-    Parameters
-    ----------
-    supply : Supply
-        What is there and what is under way.
-    demand : ndarray, shape (n_weeks + 1, n_counts)
-        Distribution of cumulative demand. [-]
-
-    Returns
-    -------
-    ndarray of int, shape (n_weeks + 1,)
-        Cumulative supply. [-]
-    """
-    n_weeks = len(demand) - 1
-    total = np.zeros(n_weeks + 1, dtype=np.int64)
-    for week, count in supply.arrivals:
-        if week <= n_weeks:
-            total[week:] += count
-    total += supply.pieces
-    used_surely = quantile(demand, 0.1)
-    gone = 0
-    for week, count in sorted((w, c) for w, c in supply.usable if w is not None and w < n_weeks):
-        used = min(count, max(0, int(used_surely[max(week, 0)]) - gone))
-        total[max(week, 0) + 1 :] -= count - used
-        gone += used
-    return total
 
 
 def terms_of(disc: Mapping[Hashable, Any], holding_rate: float) -> tuple[Terms, str]:
@@ -208,17 +142,17 @@ def plan_group(
     """
     target, n_weeks = settings.targets[criticality], len(group.pmf) - 1
     lead = lead_time_pmf(terms.lead_time_weeks, terms.lead_time_sd_weeks, longest=n_weeks)
-    supplied = available(supply, group.pmf)
-    met = np.cumsum(group.pmf, axis=1)[
-        np.arange(n_weeks + 1), np.minimum(np.maximum(supplied, 0), group.pmf.shape[1] - 1)
-    ]
+    shelf, orders = on_shelf(supply, group.pmf), arrived(supply, n_weeks)
+    supplied = shelf + orders
+    cdf = np.minimum(np.cumsum(group.pmf, axis=1), 1.0)
+    met = _met(cdf, supplied, np.arange(n_weeks + 1))
     level = int(
         quantile(mixed_over_lead_time(group.pmf, lead, start=settings.review_weeks), target)
     )
     floor = 1 if criticality == "A" else 0
-    at_arrival = int(supplied[min(int(np.ceil(terms.lead_time_weeks)), n_weeks)])
-    last = _last_week(met, lead, target)
-    if at_arrival < floor:
+    soon = int(quantile(lead, 0.95))
+    last = _last_week(cdf, shelf, orders, lead, target)
+    if int(supplied[soon]) < floor:
         last = min(0 if last is None else last, -int(np.ceil(terms.lead_time_weeks)))
     now = last is not None and last < settings.review_weeks
     quantity = 0 if last is None else _quantity(group, supplied, lead, terms, target, max(last, 0))
@@ -230,10 +164,12 @@ def plan_group(
         shelf=supply.shelf,
         usable=supply.pieces,
         on_order=supply.on_order,
+        moved=supply.moved,
         overdue=supply.overdue,
         reorder_point=max(level, floor),
         insurance=level < floor,
         service=float(lead @ met),
+        out_week=_first_short(met, soon, target),
         order_week=last,
         order_now=now,
         order_quantity=quantity,
@@ -249,6 +185,7 @@ def plan_stock(
     discs: pd.DataFrame,
     today: pd.Timestamp,
     settings: Settings | None = None,
+    moves: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Plan every store and disc code of a forecast.
 
@@ -264,13 +201,16 @@ def plan_stock(
         Week 0.
     settings : Settings, optional
         Targets, review time, holding cost.
+    moves : DataFrame, optional
+        Pieces that will be moved between stores, as from `pooling.transfers`;
+        they are taken to arrive next week.
 
     Returns
     -------
     spares : DataFrame
         `store disc_code weeks mean p50 p90 p95 planned premature upset unclear fitting
-        usable_stock stock on_order reorder_point order_quantity order_now order_by cost
-        criticality target service insurance reason`, one row per group.
+        usable_stock stock on_order move_in reorder_point order_quantity order_now order_by
+        cost criticality target service insurance reason`, one row per group.
     weekly : DataFrame
         `store disc_code week_start mean p50 p90 p95 stock`: cumulative demand
         and supply by week.
@@ -284,51 +224,45 @@ def plan_stock(
     for group in forecast.groups:
         key = (group.store, group.disc_code)
         terms, assumed = terms_of(by_code[group.disc_code], settings.holding_rate)
-        supply = supply_of(key, matching, orders, today)
+        supply = after_moves(supply_of(key, matching, orders, today), key, moves)
         case = plan_group(group, supply, terms, str(levels.get(key, "A")), settings)
         rows.append(_row(case, today, settings, assumed))
         weekly.append(_weekly(case, today))
     return pd.DataFrame(rows), pd.concat(weekly, ignore_index=True)
 
 
-def supply_of(
-    key: tuple[str, str], matching: Matching, orders: pd.DataFrame, today: pd.Timestamp
-) -> Supply:
-    """Collect what one store holds and expects of one code.
+def _met(cdf: Array, supplied: Counts, weeks: Counts) -> Array:
+    """Probability that the demand by each week does not exceed the supply."""
+    level = np.minimum(np.maximum(supplied, 0), cdf.shape[1] - 1)
+    return np.asarray(cdf[weeks, level])
 
-    An order that is overdue is counted as arriving next week; `remarks` says so.
+
+def _first_short(met: Array, before: int, target: float) -> int | None:
+    """First week, before an order placed today is there, in which stock may not do."""
+    short = np.flatnonzero(met[: before + 1] < target)
+    return int(short[0]) if short.size else None
+
+
+def _last_week(
+    cdf: Array, shelf: Counts, arrived: Counts, lead: Array, target: float
+) -> int | None:
+    """Last week in which ordering is early enough: below 0 when past, None beyond the horizon.
+
+    Orders under way that come before a new one surely would count in full: a gap
+    until then is a matter for the supplier, not for one more order.
     """
-    lots, groups = matching.lots, matching.by_group
-    mine = lots[(lots["store"] == key[0]) & (lots["disc_code"] == key[1])]
-    shelf = groups[(groups["store"] == key[0]) & (groups["disc_code"] == key[1])]["stock"]
-    due = orders[(orders["store"] == key[0]) & (orders["disc_code"] == key[1])]
-    weeks = np.ceil((due["due_on"] - today).dt.days / 7).astype(int)
-    return Supply(
-        shelf=int(shelf.sum()),
-        usable=tuple(
-            (None if pd.isna(day) else int((day - today).days // 7), int(count))
-            for day, count in zip(mine["expires_on"], mine["usable"], strict=True)
-        ),
-        arrivals=tuple(
-            (max(int(week), 1), int(count))
-            for week, count in zip(weeks, due["quantity"], strict=True)
-        ),
-        overdue=int(due["quantity"][due["due_on"] < today].sum()),
-    )
-
-
-def _last_week(met: Array, lead: Array, target: float) -> int | None:
-    """Last week in which ordering is early enough: below 0 when past, None beyond the horizon."""
-    n_weeks = len(met) - 1
-    typical = int(quantile(lead, 0.95))
+    n_weeks = len(cdf) - 1
+    soon = int(quantile(lead, 0.95))
     arrival = np.arange(len(lead))
 
     def early_enough(week: int) -> bool:
-        return bool(lead @ met[np.clip(week + arrival, 0, n_weeks)] >= target)
+        weeks = np.clip(week + arrival, 0, n_weeks)
+        counted = shelf[weeks] + arrived[np.clip(np.maximum(weeks, week + soon), 0, n_weeks)]
+        return bool(lead @ _met(cdf, counted, weeks) >= target)
 
     if not early_enough(0):
         return next((week for week in range(-1, -n_weeks, -1) if early_enough(week)), -n_weeks)
-    latest = max(n_weeks - typical, 0)
+    latest = max(n_weeks - soon, 0)
     late = next((week for week in range(1, latest + 1) if not early_enough(week)), None)
     return None if late is None else late - 1
 
@@ -369,6 +303,7 @@ def _row(case: Case, today: pd.Timestamp, settings: Settings, assumed: str) -> d
         "usable_stock": case.usable,
         "stock": case.shelf,
         "on_order": case.on_order,
+        "move_in": sum(case.moved.values()),
         "reorder_point": case.reorder_point,
         "order_quantity": case.order_quantity,
         "order_now": case.order_now,

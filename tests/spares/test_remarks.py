@@ -51,7 +51,7 @@ def test_unknown_store_and_unused_code_are_kept_apart():
     )
 
     assert list(zip(found["what"], found["store"], found["disc_code"], strict=True)) == [
-        ("unknown store", "nowhere", "D1"),
+        ("unknown store", "nowhere", ""),
         ("unused code", "north", "D2"),
         ("undeclared code", "north", "D7"),
     ]

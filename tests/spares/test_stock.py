@@ -8,7 +8,10 @@ from stock_cases import TODAY, discs, forecast, orders, positions, steady, stock
 
 from analytics.spares.matching import match_stock
 from analytics.spares.policy import Terms, lead_time_pmf
-from analytics.spares.stock import Settings, Supply, available, plan_group, plan_stock
+from analytics.spares.pooling import transfers
+from analytics.spares.reasons import reason
+from analytics.spares.stock import Settings, plan_group, plan_stock
+from analytics.spares.supply import Supply, available
 
 TERMS = Terms(unit_price=100.0, lead_time_weeks=8.0, lead_time_sd_weeks=0.0)
 
@@ -214,3 +217,41 @@ def test_missing_price_leaves_the_cost_blank():
 
     assert spares["order_quantity"].iloc[0] > 0
     assert np.isnan(spares["cost"].iloc[0])
+
+
+def test_a_gap_that_an_open_order_closes_first_asks_for_haste_not_for_more():
+    # Nothing held, ten pieces due in week 6, a new order would take 8 weeks.
+    supply = Supply(arrivals=((6, 10),))
+
+    case = plan_group(steady(0.25), supply, TERMS, "B", Settings())
+
+    assert not case.order_now
+    assert case.out_week == 1
+    assert case.service == pytest.approx(poisson.cdf(10, 2.0))
+    assert "may run out in week 1, before what is on order" in reason(case)
+
+
+def test_an_open_order_that_comes_later_than_a_new_one_does_not_count():
+    supply = Supply(arrivals=((30, 10),))
+
+    assert plan_group(steady(0.25), supply, TERMS, "B", Settings()).order_now
+
+
+def test_moved_pieces_stand_in_for_an_order():
+    places = pd.concat([positions(), positions(store="south")], ignore_index=True)
+    pieces = stock(("central", "D1", "A", 10.0, 9, None), ("south", "D1", "B", 10.0, 6, None))
+    groups = forecast(steady(0.25), steady(0.02, store="south"))
+    matching = match_stock(pieces, places, discs(), TODAY)
+    plain, _ = plan_stock(groups, matching, orders(), places, discs(), TODAY)
+
+    moves = transfers(plain, pieces, places, discs(), TODAY)
+    spares, weekly = plan_stock(groups, matching, orders(), places, discs(), TODAY, moves=moves)
+
+    assert plain["order_now"].tolist() == [True, False]
+    assert spares["order_now"].tolist() == [False, False]
+    assert spares["move_in"].tolist() == [plain["reorder_point"].iloc[0], 0]
+    assert spares["reason"].iloc[0].startswith("move 5 from central; ")
+    given = int(moves.loc[moves["from_store"] == "south", "pieces"].sum())
+    assert spares["usable_stock"].iloc[1] == 6 - given
+    north = weekly[weekly["store"] == "north"]["stock"]
+    assert (north.iloc[0], north.iloc[1]) == (0, 5)
