@@ -14,7 +14,7 @@ from analytics.logs.columns import findings_where, type_file
 from analytics.logs.headers import Header, match_header
 from analytics.logs.records import RawTable
 from analytics.logs.refusals import Finding, Reason
-from analytics.logs.settings import Settings
+from analytics.logs.settings import Settings, settings_of
 from analytics.logs.tables import Table
 from analytics.units import unit_words
 
@@ -87,7 +87,7 @@ def check_table(
     raws : sequence of RawTable
         The files that hold it.
     settings : Settings
-        How this plant writes.
+        How this plant writes; the table's own format is looked up here.
     last_day : date
         Nothing can have happened after this day.
 
@@ -101,7 +101,10 @@ def check_table(
     InputError
         If a required column or a unit is missing or unknown; all in one line.
     """
-    headers = tuple(match_header(raw.header, table, settings) for raw in raws)
+    owns = [settings_of(settings, table.name, raw.file) for raw in raws]
+    headers = tuple(
+        match_header(raw.header, table, own) for raw, own in zip(raws, owns, strict=True)
+    )
     problems = [
         f"{raw.file}: {problem}"
         for raw, header in zip(raws, headers, strict=True)
@@ -112,8 +115,8 @@ def check_table(
     frames: list[pd.DataFrame] = []
     findings: list[Finding] = []
     offset = 0
-    for raw, header in zip(raws, headers, strict=True):
-        frame, found = type_file(table, raw, header, settings, last_day)
+    for raw, header, own in zip(raws, headers, owns, strict=True):
+        frame, found = type_file(table, raw, header, own, last_day)
         frames.append(frame)
         findings += [replace(item, rows=item.rows + offset) for item in found]
         offset += len(frame)

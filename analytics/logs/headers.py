@@ -1,7 +1,7 @@
 """Which column of a file is which, and in what unit?"""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from analytics.errors import UnitError
@@ -88,8 +88,7 @@ def match_header(cells: Sequence[str], table: Table, settings: Settings) -> Head
     ]
     if missing:
         problems.insert(0, f"required columns missing: {', '.join(missing)}")
-    written |= settings.units.get(table.name, {})
-    units = {name: unit for name, unit in written.items() if declared[name].dimension}
+    units = _units(written, settings.units.get(table.name, {}), declared)
     problems += [_unit_problem(declared[name], unit) for name, unit in units.items()]
     return Header(
         places=places,
@@ -98,6 +97,18 @@ def match_header(cells: Sequence[str], table: Table, settings: Settings) -> Head
         problems=tuple(problem for problem in problems if problem),
         unknown=tuple(unknown),
     )
+
+
+def _units(
+    written: dict[str, str], stated: Mapping[str, str], declared: dict[str, Column]
+) -> dict[str, str]:
+    """Take a header's unit where it is one of ours, else the one `logs.toml` states."""
+    units = {name: unit for name, unit in written.items() if declared[name].dimension}
+    for name, unit in stated.items():
+        if name in units and not _unit_problem(declared[name], units[name]):
+            continue
+        units[name] = unit
+    return {name: unit for name, unit in units.items() if declared[name].dimension}
 
 
 def ours(cell: str, table: Table, settings: Settings) -> tuple[str, str | None]:

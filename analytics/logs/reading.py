@@ -144,7 +144,7 @@ def read_raw_tables(
             done += 1
             try:
                 raws.setdefault(name, []).append(
-                    _read(path, TABLES[name], settings_of(settings, name))
+                    _read(path, TABLES[name], settings_of(settings, name, path.name))
                 )
             except InputError as error:
                 problems.append(str(error))
@@ -197,7 +197,7 @@ def check_tables(
     for done, (name, parts) in enumerate(raws.items()):
         _tell(progress, f"checking {name}", 0.5 + 0.4 * done / len(raws))
         try:
-            table = check_table(TABLES[name], parts, settings_of(settings, name), last_day=last_day)
+            table = check_table(TABLES[name], parts, settings, last_day=last_day)
         except InputError as error:
             problems.append(str(error))
             continue

@@ -21,6 +21,7 @@ from analytics.logs.tables import TABLES
 
 __all__ = [
     "FILE_NAME",
+    "RECORDED",
     "Format",
     "Renamed",
     "Settings",
@@ -30,6 +31,8 @@ __all__ = [
 ]
 
 FILE_NAME = "logs.toml"
+RECORDED = "_recorded"
+"""Ends the name of a file that discward wrote itself."""
 _LARGEST = 1_000_000
 Decimal = Literal[".", ","]
 Thousands = Literal["", ".", ",", " ", "'"]
@@ -102,7 +105,7 @@ class Settings:
     columns : mapping
         Per table: the plant's column name to ours.
     units : mapping
-        Per table: our column name to its unit word; overrides the header.
+        Per table: our column name to its unit word, where the header has none of ours.
     words : mapping
         Per table and column (ours): the plant's code word to ours.
     renamed : tuple of Renamed
@@ -133,15 +136,27 @@ class Settings:
     formats: Mapping[str, Format] = field(default_factory=dict)
 
 
-def settings_of(settings: Settings, table: str) -> Settings:
-    r"""Give the settings that hold for one table.
+def settings_of(settings: Settings, table: str, file: str = "") -> Settings:
+    r"""Give the settings that hold for one table, or for one file of it.
+
+    A file named after its table and `_recorded` was written by discward itself:
+    ISO dates, decimal points, our names and words, whatever the plant declares.
 
     Examples
     --------
     >>> both = parse_settings('decimal = ","\n[formats.discs]\ndecimal = "."')
     >>> settings_of(both, "discs").decimal, settings_of(both, "stock").decimal
     ('.', ',')
+    >>> settings_of(both, "stock", "stock_recorded.csv").decimal
+    '.'
     """
+    if Path(file).stem == f"{table}{RECORDED}":
+        return replace(
+            Settings(),
+            log_begins=settings.log_begins,
+            export_date=settings.export_date,
+            renamed=settings.renamed,
+        )
     own = settings.formats.get(table, Format())
     named = {part.name: getattr(own, part.name) for part in fields(own)}
     return replace(settings, **{name: value for name, value in named.items() if value is not None})

@@ -69,9 +69,11 @@ def test_units_come_from_header_settings_or_row(plant):
     assert np.isnan(peaks["R-5"])
     assert reasons(logs) == {5: ["unknown_unit"]}
 
+    # What logs.toml states holds where the header has no unit of ours, and nowhere else.
     toml = '[units.removals]\npeak_pressure = "kPag"\n'
-    logs = read_logs(plant(removals=text, toml=toml))
-    assert logs.tables["removals"]["peak_pressure_barg"][0] == pytest.approx(1.0)
+    for header, barg in (("[psi]", 1.0), ("", 1.0), ("[psig]", 100 * BAR_PER_PSI)):
+        logs = read_logs(plant(removals=text.replace("[psig]", header), toml=toml))
+        assert logs.tables["removals"]["peak_pressure_barg"][0] == pytest.approx(barg)
 
 
 @pytest.mark.parametrize("word", ["bar", "psi", "kPa", "MPa", "kgf/cm2"])
@@ -149,3 +151,29 @@ def test_a_table_without_a_key_keeps_equal_rows_and_asks(plant):
     assert logs.tables["stock"]["quantity"].tolist() == [2, 2]
     assert reasons(logs) == {4: ["too_small"]}
     assert any("stock rows equal an earlier one" in note for note in logs.notes)
+
+
+def test_rows_recorded_here_are_read_by_our_rules_whatever_the_plant_declares(plant):
+    toml = """
+date_format = "%Y-%d-%m"
+decimal = ","
+[columns.removals]
+reason = "remarks"
+code = "reason"
+[units.removals]
+peak_pressure = "psig"
+"""
+    plants_own = "removal_id;position_id;found_on;code;reason;peak_pressure\n"
+    folder = plant(
+        removals=plants_own + "R-1;P-1;2021-03-04;burst;seat dirty;101,5\n",
+        removals_recorded="removal_id,position_id,found_on,reason,remarks,peak_pressure [barg]\n"
+        "R-2,P-1,2021-04-03,burst,seat dirty,7.5\n",
+        toml=toml,
+    )
+    for name in ("installs", "discs", "positions"):
+        (folder / f"{name}.csv").rename(folder / f"{name}_recorded.csv")
+    removals = read_logs(folder).tables["removals"]
+
+    assert removals["found_on"].tolist() == [pd.Timestamp("2021-04-03")] * 2
+    assert removals["remarks"].tolist() == ["seat dirty"] * 2
+    assert removals["peak_pressure_barg"].tolist() == [pytest.approx(101.5 * BAR_PER_PSI), 7.5]

@@ -13,7 +13,7 @@ from analytics.errors import InputError
 from analytics.logs.checking import check_table
 from analytics.logs.reading import Progress, existing_folder, read_raw_tables
 from analytics.logs.records import RawTable
-from analytics.logs.settings import Settings, read_settings, settings_of
+from analytics.logs.settings import Settings, read_settings
 from analytics.logs.store.canonical import Row, rows_of
 from analytics.logs.store.opening import Store, writing
 from analytics.logs.store.schema import IMPORTS, RECORDS, SIGHTINGS
@@ -107,9 +107,7 @@ def prepare(raws: Mapping[str, Sequence[RawTable]], settings: Settings) -> Prepa
     rows: list[Row] = []
     for name, parts in raws.items():
         try:
-            checked = check_table(
-                TABLES[name], parts, settings_of(settings, name), last_day=last_day
-            )
+            checked = check_table(TABLES[name], parts, settings, last_day=last_day)
         except InputError as error:
             problems.append(str(error))
             continue
