@@ -2,6 +2,7 @@
 
 import os
 from functools import lru_cache
+from pathlib import Path
 
 import dash_ag_grid  # noqa: F401  component libraries register on import, before the app is made
 import dash_mantine_components  # noqa: F401
@@ -12,10 +13,14 @@ from analytics.errors import InputError
 from analytics.findings import Findings
 from dashboard import ids
 from dashboard.bodies import well_formed
+from dashboard.callbacks.recording import wire_recording
 from dashboard.callbacks.wiring import wire
 from dashboard.components.shell import frame
 from dashboard.gate import LOCAL_HOSTS, guard
 from dashboard.narrowing import narrow
+from dashboard.pages.listing import list_pages
+from dashboard.recording.asking import Plant
+from dashboard.recording.keeping import Keeper
 from dashboard.selection import from_search, to_search
 from dashboard.take import offer_tables
 from dashboard.view import View
@@ -31,13 +36,18 @@ _LOOPBACK = {"127.0.0.1", "localhost", "::1"}
 _SWITCHES_OF_DASH = ("DASH_DEBUG", "DASH_MCP_ENABLED", "DASH_HOT_RELOAD", "DASH_UI")
 
 
-def build_app(findings: Findings, *, hosts: tuple[str, ...] = LOCAL_HOSTS) -> Dash:
+def build_app(
+    findings: Findings, *, logs: Path | None = None, hosts: tuple[str, ...] = LOCAL_HOSTS
+) -> Dash:
     """Build the dashboard over what a job found.
 
     Parameters
     ----------
     findings : Findings
         What the pages show. It is read, never changed.
+    logs : Path or None
+        The log folder that installs and removals are recorded into; None leaves
+        those pages out.
     hosts : tuple of str
         Names, without port, the dashboard answers to.
 
@@ -60,7 +70,10 @@ def build_app(findings: Findings, *, hosts: tuple[str, ...] = LOCAL_HOSTS) -> Da
     )
     look = _looker(findings)
     app.layout = frame(findings.title, findings.export_date)
-    wire(app, look)
+    keeper, plant = (Keeper(logs), Plant(logs)) if logs else (None, None)
+    wire(app, look, list_pages(keeper, plant))
+    if keeper and plant:
+        wire_recording(app, look, keeper, plant)
     app.clientside_callback(
         ClientsideFunction(namespace="discward", function_name="title"),
         Output(ids.TITLE, "modified_timestamp"),

@@ -1,6 +1,27 @@
 """Every id that a callback reads or writes, once."""
 
-__all__ = ["BODY", "FILTERS", "NAVIGATION", "TITLE", "URL", "filter_id", "table_id"]
+__all__ = [
+    "BODY",
+    "COST_CURVE",
+    "DEMAND",
+    "FILTERS",
+    "GAP_PANEL",
+    "NAVIGATION",
+    "PICKED_DEMAND",
+    "PICKED_POSITION",
+    "RECORD",
+    "RECORD_PROBLEMS",
+    "RECORD_SAID",
+    "SAVE_DRAFT",
+    "SIGN_OFF",
+    "STEPS_PANEL",
+    "TAG_PANEL",
+    "TITLE",
+    "URL",
+    "filter_id",
+    "record_id",
+    "table_id",
+]
 
 URL = "address"
 NAVIGATION = "navigation"
@@ -11,6 +32,14 @@ PICKED_DEMAND = "picked-demand"
 DEMAND = "demand"
 PICKED_POSITION = "picked-position"
 COST_CURVE = "cost-curve"
+RECORD = "record"
+RECORD_PROBLEMS = "record-problems"
+RECORD_SAID = "record-said"
+SAVE_DRAFT = "save-draft"
+SIGN_OFF = "sign-off"
+TAG_PANEL = "tag-panel"
+STEPS_PANEL = "steps-panel"
+GAP_PANEL = "gap-panel"
 
 
 def filter_id(name: object) -> dict[str, object]:
@@ -21,3 +50,8 @@ def filter_id(name: object) -> dict[str, object]:
 def table_id(key: object) -> dict[str, object]:
     """Give the id of one long table; pass `MATCH` in a callback."""
     return {"table": key}
+
+
+def record_id(name: object) -> dict[str, object]:
+    """Give the id of one field of a record; pass `ALL` for all of them."""
+    return {"record": name}

@@ -10,7 +10,7 @@ from dashboard.bodies import text_of
 from dashboard.callbacks.rows import slice_of
 from dashboard.components.shell import filters, navigation
 from dashboard.pages import intervals, storeroom
-from dashboard.pages.listing import NAMES, draw, title_of
+from dashboard.pages.listing import Listing
 from dashboard.selection import from_search, to_search
 from dashboard.selection_form import from_controls
 from dashboard.table_list import TABLES
@@ -19,7 +19,7 @@ from dashboard.view import View
 __all__ = ["wire"]
 
 
-def wire(app: Dash, look: Callable[[str | None], View]) -> None:
+def wire(app: Dash, look: Callable[[str | None], View], pages: Listing) -> None:
     """Connect the pages; `look` gives the view of an address's query."""
 
     @app.callback(
@@ -32,7 +32,8 @@ def wire(app: Dash, look: Callable[[str | None], View]) -> None:
     def show_page(path: Any, search: Any) -> tuple[Any, Any, str]:
         """Show the page of the address and mark it in the way about."""
         view, here = look(text_of(search)), text_of(path) or "/"
-        return draw(view, here), navigation(NAMES, here, view.search), title_of(here)
+        way = navigation(pages.names, here, view.search)
+        return pages.draw(view, here), way, pages.title(here)
 
     @app.callback(
         Output(ids.FILTERS, "children"),

@@ -50,7 +50,8 @@ def _steps(view: View) -> html.Section:
     if early is None:
         return section("Which install defect costs most?", message("No install step was judged."))
     unclear = (
-        f" Taking every unclear burst as premature gives {percent(early.share_all_unclear.estimate)},"
+        " Taking every unclear burst as premature gives"
+        f" {percent(early.share_all_unclear.estimate)},"
         f" taking none gives {percent(early.share_no_unclear.estimate)}."
         if early.share_all_unclear and early.share_no_unclear
         else ""

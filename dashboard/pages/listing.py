@@ -1,6 +1,7 @@
 """Every page by its address."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from urllib.parse import unquote
 
 from dash import html
@@ -14,51 +15,83 @@ from dashboard.pages import (
     intervals,
     logs_health,
     position,
+    record,
     rows,
     start,
     storeroom,
 )
+from dashboard.recording.asking import Plant
+from dashboard.recording.keeping import Keeper
 from dashboard.view import View
 
-__all__ = ["NAMES", "draw", "title_of"]
+__all__ = ["Listing", "list_pages"]
 
-_PAGES: dict[str, tuple[str, Callable[[View], html.Div]]] = {
-    "/": ("Now", start.page),
-    "/storeroom": ("Storeroom", storeroom.page),
-    "/early": ("Early failures", early.page),
-    "/intervals": ("Intervals", intervals.page),
-    "/fleet": ("Fleet", fleet.page),
-    "/logs": ("Logs' health", logs_health.page),
-    "/help": ("Help", help.page),
-}
-_ONE_OF: dict[str, tuple[str, Callable[[View, str], html.Div]]] = {
-    "position": ("Position", position.page),
-    "case": ("Case", case.page),
-    "rows": ("Table", rows.page),
-}
-
-NAMES = {path: name for path, (name, _) in _PAGES.items()}
-"""Names of the pages in the way about, by path."""
+_Whole = Callable[[View], html.Div]
+_One = Callable[[View, str], html.Div]
 
 
-def draw(view: View, path: str) -> html.Div:
-    """Draw the page of an address; an unknown address gets a page that says so."""
-    if path in _PAGES:
-        return _PAGES[path][1](view)
-    kind, name = _one_of(path)
-    if kind in _ONE_OF and name:
-        return _ONE_OF[kind][1](view, name)
-    return html.Div([html.H1("No such page"), message("Choose a page above.")])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listing:
+    """The pages of one dashboard.
+
+    Attributes
+    ----------
+    whole : dict of str to (str, callable)
+        Name and page by path.
+    one_of : dict of str to (str, callable)
+        Name and page by the first part of the path; the rest names the one thing shown.
+    """
+
+    whole: dict[str, tuple[str, _Whole]]
+    one_of: dict[str, tuple[str, _One]]
+
+    @property
+    def names(self) -> dict[str, str]:
+        """Names of the pages in the way about, by path."""
+        return {path: name for path, (name, _) in self.whole.items()}
+
+    def draw(self, view: View, path: str) -> html.Div:
+        """Draw the page of an address; an unknown address gets a page that says so."""
+        if path in self.whole:
+            return self.whole[path][1](view)
+        kind, name = _parts(path)
+        if kind in self.one_of and name:
+            return self.one_of[kind][1](view, name)
+        return html.Div([html.H1("No such page"), message("Choose a page above.")])
+
+    def title(self, path: str) -> str:
+        """Give the browser's title of an address."""
+        kind, name = _parts(path)
+        if path in self.whole:
+            return f"{self.whole[path][0]} - discward"
+        return f"{self.one_of[kind][0]} {name} - discward" if kind in self.one_of else "discward"
 
 
-def title_of(path: str) -> str:
-    """Give the browser's title of an address."""
-    kind, name = _one_of(path)
-    if path in NAMES:
-        return f"{NAMES[path]} - discward"
-    return f"{_ONE_OF[kind][0]} {name} - discward" if kind in _ONE_OF else "discward"
+def list_pages(keeper: Keeper | None = None, plant: Plant | None = None) -> Listing:
+    """List every page; those that record need a log folder to record into."""
+    whole: dict[str, tuple[str, _Whole]] = {
+        "/": ("Now", start.page),
+        "/storeroom": ("Storeroom", storeroom.page),
+        "/early": ("Early failures", early.page),
+        "/intervals": ("Intervals", intervals.page),
+        "/fleet": ("Fleet", fleet.page),
+        "/logs": ("Logs' health", logs_health.page),
+    }
+    one_of: dict[str, tuple[str, _One]] = {
+        "position": ("Position", position.page),
+        "case": ("Case", case.page),
+        "rows": ("Table", rows.page),
+    }
+    if keeper and plant:
+        whole["/record"] = ("Record", lambda view: record.chooser(view, keeper))
+        one_of["record"] = (
+            "Record",
+            lambda view, name: record.form_page(view, keeper, plant, name),
+        )
+    whole["/help"] = ("Help", help.page)
+    return Listing(whole=whole, one_of=one_of)
 
 
-def _one_of(path: str) -> tuple[str, str]:
+def _parts(path: str) -> tuple[str, str]:
     kind, _, name = path.strip("/").partition("/")
     return kind, unquote(name)

@@ -13,7 +13,9 @@ from playwright.sync_api import Browser, sync_playwright
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboard"))
 
 from sample import sample_findings
+from small_logs import small_logs
 
+from analytics.findings import Findings
 from dashboard.app import build_app
 
 FLAGS = (
@@ -39,14 +41,15 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def address() -> Iterator[str]:
-    """Serve the invented sample and give its address."""
-    yield from served(sample_findings())
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Serve the invented sample, with a small folder to record into, and give its address."""
+    logs = small_logs(tmp_path_factory.mktemp("records") / "logs")
+    yield from served(sample_findings(), logs)
 
 
-def served(findings: object) -> Iterator[str]:
+def served(findings: Findings, logs: Path | None = None) -> Iterator[str]:
     server = waitress.create_server(
-        build_app(findings).server,
+        build_app(findings, logs=logs).server,
         host="127.0.0.1",
         port=0,
         threads=4,

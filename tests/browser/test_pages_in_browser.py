@@ -17,6 +17,10 @@ PATHS = (
     "/intervals",
     "/fleet",
     "/logs",
+    "/record",
+    "/record/install",
+    "/record/removal",
+    "/rows/lives",
     "/help",
     "/position/P-003",
     "/case/I-0014",
@@ -118,7 +122,7 @@ def test_engineer_finds_the_worst_step_and_opens_a_case(chromium: Browser, addre
     with opened(chromium) as page:
         show(page, address + "/")
         page.locator("header").get_by_role("link", name="Early failures").click()
-        page.wait_for_selector("text=The costliest step is")
+        page.wait_for_selector("text=The costliest defect is")
         page.locator(".grid .ag-row a[href^='/case/']").first.click()
         page.wait_for_selector(".sheet")
 
@@ -133,5 +137,41 @@ def test_planner_takes_the_order_list_away(chromium: Browser, address: str):
             page.get_by_role("link", name="Order this week as CSV").first.click()
         text = download.value.path().read_text(encoding="utf-8-sig")
 
-        assert text.startswith("Disc code,Store,Pieces,Order by,Cost [EUR],Why")
+        assert text.startswith("Disc code,Store,Pieces,Order by,Cost [EUR],Criticality,Why")
         assert "RS-080-10" in text
+
+
+def test_crew_is_stopped_by_a_wrong_tag_corrects_it_and_signs_off(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        page.set_viewport_size({"width": 820, "height": 1100})
+        show(page, address + "/record")
+        page.get_by_role("link", name="Record an install").click()
+        page.get_by_label("Position").first.click()
+        page.get_by_role("option", name="P-1").click()
+        for label, text in (
+            ("Day of fitting", "2024-09-30"),
+            ("Disc code", "FS-100-07"),
+            ("Size", "DN100"),
+            ("Marked burst pressure", "6.1"),
+            ("Temperature", "120"),
+            ("Lot", "L7"),
+            ("The maker's torque", "80"),
+            ("Your name", "A. Fitter"),
+        ):
+            page.get_by_label(label).first.fill(text)
+        page.get_by_label("Type").first.click()
+        page.get_by_role("option", name="forward scored").click()
+        for answer in page.locator(".check label", has_text="yes").all():
+            answer.click()
+        page.wait_for_selector("#tag-panel >> text=another disc code than the position needs")
+        page.wait_for_selector("text=20, 40, 60, 80 N.m")
+        page.get_by_role("button", name="Sign off").click()
+        page.wait_for_selector("#record-said >> text=Not signed: the tag does not match")
+
+        page.get_by_label("Disc code").first.fill("FS-100-06")
+        page.wait_for_selector("text=The tag matches. The disc may be fitted.")
+        page.wait_for_selector("#record-problems >> text=Nothing is open.")
+        page.get_by_role("button", name="Sign off").click()
+        page.wait_for_selector("#record-said >> text=Signed off as I-")
+
+        assert page.complaints == []

@@ -1,0 +1,1 @@
+"""Record what the crew does at the flange, into the same tables as imported logs."""

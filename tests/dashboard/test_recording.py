@@ -1,0 +1,166 @@
+"""Records: drafts kept and found again, signed ones in the logs, nothing signed half done."""
+
+import json
+from pathlib import Path
+
+import pytest
+from small_logs import small_logs
+
+from analytics.errors import InputError
+from analytics.logs.reading import read_logs
+from analytics.logs.tables import CHECKS
+from dashboard.recording.asking import Plant
+from dashboard.recording.forms import Form, gap_spreads, problems_of, row_of
+from dashboard.recording.keeping import (
+    Keeper,
+    draft,
+    drafts,
+    new_id,
+    save_draft,
+    sign,
+    signed,
+)
+
+FULL = {
+    "position_id": "P-1",
+    "installed_on": "2024-09-30",
+    "disc_code": "FS-100-06",
+    "lot": "L7",
+    "marked_burst_pressure": 6.1,
+    "crew": "crew A",
+    "torque_target": 80,
+    "torque_applied": 79.5,
+    "torque_steps": "25/50/75/100",
+    **{f"gap_4_{point}": gap for point, gap in enumerate((1.2, 1.25, 1.3, 1.2), start=1)},
+    **dict.fromkeys(CHECKS, "yes"),
+    "signed_by": "A. Fitter",
+}
+
+
+@pytest.fixture
+def keeper(tmp_path: Path) -> Keeper:
+    return Keeper(small_logs(tmp_path / "logs"))
+
+
+def test_a_signed_install_is_read_with_the_other_installs(keeper: Keeper):
+    sign(keeper, Form.INSTALL, "I-20240930-abc123", FULL)
+    logs = read_logs(keeper.folder)
+    row = logs.tables["installs"].set_index("install_id").loc["I-20240930-abc123"]
+
+    assert logs.quarantine.empty
+    assert len(logs.tables["installs"]) == 2
+    assert row["torque_applied_nm"] == 79.5
+    assert row["gap_spread_mm"] == pytest.approx(0.1)
+    assert row["marked_burst_pressure_barg"] == 6.1
+    assert row["gap_even"]
+
+
+def test_a_signed_removal_is_read_too(keeper: Keeper):
+    entries = {
+        "position_id": "P-1",
+        "found_on": "2024-08-01",
+        "reason": "leak",
+        "last_good_on": "2024-07-01",
+        "signed_by": "A. Fitter",
+    }
+    sign(keeper, Form.REMOVAL, "R-1", entries)
+
+    assert read_logs(keeper.folder).tables["removals"]["reason"].tolist() == ["leak"]
+
+
+def test_two_records_stand_one_under_the_other(keeper: Keeper):
+    sign(keeper, Form.INSTALL, "I-a", FULL)
+    sign(keeper, Form.INSTALL, "I-b", FULL | {"position_id": "P-2", "crew": "=evil()"})
+
+    rows = signed(keeper, Form.INSTALL)
+    assert rows["install_id"].tolist() == ["I-a", "I-b"]
+    assert rows["crew"].tolist() == ["crew A", "=evil()"]
+    assert "'=evil()" in (keeper.folder / "installs_recorded.csv").read_text(encoding="utf-8-sig")
+
+
+@pytest.mark.parametrize("missing", ["position_id", "installed_on", "signed_by", "gap_even"])
+def test_nothing_half_done_is_signed(keeper: Keeper, missing: str):
+    with pytest.raises(InputError):
+        sign(keeper, Form.INSTALL, "I-a", FULL | {missing: ""})
+
+    assert signed(keeper, Form.INSTALL).empty
+    assert len(read_logs(keeper.folder).tables["installs"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("field", "entry"),
+    [("installed_on", "30/09/2024"), ("torque_steps", "quarter, half"), ("torque_applied", -4)],
+)
+def test_what_cannot_be_read_is_named_with_its_mend(field: str, entry: object):
+    found = problems_of(Form.INSTALL, FULL | {"install_id": "x", field: entry})
+
+    assert [problem.field for problem in found] == [field]
+    assert found[0].mend
+
+
+def test_a_number_is_signed_only_once(keeper: Keeper):
+    sign(keeper, Form.INSTALL, "I-a", FULL)
+    with pytest.raises(InputError, match="signed already"):
+        sign(keeper, Form.INSTALL, "I-a", FULL)
+
+
+def test_a_draft_is_kept_replaced_and_gone_when_signed(keeper: Keeper):
+    save_draft(keeper, Form.INSTALL, "I-a", {"position_id": "P-1"})
+    save_draft(keeper, Form.INSTALL, "I-a", {"position_id": "P-2"})
+    assert drafts(keeper) == ["I-a"]
+    assert draft(keeper, "I-a") == (Form.INSTALL, {"position_id": "P-2"})
+
+    sign(keeper, Form.INSTALL, "I-a", FULL)
+    assert drafts(keeper) == []
+    assert draft(keeper, "I-a") is None
+
+
+@pytest.mark.parametrize("name", ["../../etc/passwd", "a/b", "", "x" * 50, "a.b", "\x00"])
+def test_a_number_never_leaves_its_folder(keeper: Keeper, name: str):
+    assert draft(keeper, name) is None
+    with pytest.raises(InputError, match="letters, digits and dashes"):
+        save_draft(keeper, Form.INSTALL, name, {})
+
+
+def test_every_signature_leaves_who_when_and_what(keeper: Keeper):
+    sign(keeper, Form.INSTALL, "I-a", FULL)
+    (line,) = (keeper.aside / "changes.jsonl").read_text(encoding="utf-8").splitlines()
+    note = json.loads(line)
+
+    assert note["by"] == "A. Fitter"
+    assert note["what"] == "signed installs record I-a"
+    assert note["at"].endswith("+00:00")
+
+
+def test_drafts_and_notes_are_no_log_tables(keeper: Keeper):
+    save_draft(keeper, Form.INSTALL, "I-a", FULL)
+
+    assert len(read_logs(keeper.folder).tables["installs"]) == 1
+
+
+def test_spread_needs_all_four_points():
+    gaps = {"gap_1_1": 1.0, "gap_1_2": 1.2, "gap_1_3": 1.1}
+
+    assert gap_spreads(gaps) == [None, None, None, None]
+    assert gap_spreads(gaps | {"gap_1_4": 1.5})[0] == pytest.approx(0.5)
+
+
+def test_row_holds_every_column_of_the_table():
+    row = row_of(Form.INSTALL, FULL)
+
+    assert row["torque_target [N.m]"] == "80"
+    assert row["gap_spread [mm]"] == "0.1"
+    assert row["holder_id"] == ""
+
+
+def test_numbers_are_their_own():
+    assert len({new_id(Form.INSTALL) for _ in range(200)}) == 200
+
+
+def test_the_plant_says_what_a_position_needs(keeper: Keeper):
+    plant = Plant(keeper.folder)
+
+    assert plant.positions == ["P-1", "P-2"]
+    assert plant.disc_at("P-1")["nominal_size"] == "DN100"
+    assert plant.disc_at("nowhere") == {}
+    assert plant.lots_of("FS-100-06") == {"L7"}
