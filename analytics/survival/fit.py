@@ -175,8 +175,8 @@ def fit(
     covariates = None if design is None else np.asarray(design, dtype=float)
     problem = prepare(data, family, covariates, tuple(names), shape=shape, prior=prior)
     summit = climb(partial(evaluate, problem), starting_point(problem), problem.free)
-    if _flattest(summit, problem.free)[0] < 1e-9:
-        _refuse_repeats(problem)
+    if prior is not None or _flattest(summit, problem.free)[0] < 1e-9:
+        _refuse_repeats(problem)  # a prior would hide them
     refuse_summit_at_infinity(summit, problem.free, problem.names, problem.reach)
     coefficients, sigma, turn = natural_parameters(problem, summit.theta)
     covariance = turn @ inverse_information(problem, summit.hessian) @ turn.T

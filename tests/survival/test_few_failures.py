@@ -4,6 +4,7 @@ from scipy.stats import binom
 
 from analytics.errors import InputError, NotEstimable
 from analytics.survival.few_failures import (
+    careful_fit,
     demonstrated_reliability,
     fit_with_prior,
     no_failure_bound,
@@ -127,6 +128,42 @@ def test_cases_with_one_failure_have_limits(family):
     held = fit_with_prior(data, family)
     assert 1.0 < 1 / held.sigma < 3.0
     assert "a prior was used: shape 1.5 within a factor of 3" in held.warnings[-1]
+
+
+def test_careful_fit_uses_a_prior_only_where_failures_cannot_carry_the_fit():
+    random = np.random.default_rng(5)
+    life = random.weibull(2.0, 40) * 9
+    x = random.normal(size=(40, 1))
+    many = lifetimes(np.minimum(life, 8), np.where(life < 8, life, INF))
+    few = lifetimes(np.minimum(life, 3), np.where(life < 3, life, INF))
+    separated = np.where(many.ended, 0.0, 1.0)[:, None]
+    plain = careful_fit(many, Family.WEIBULL, x, ("ratio",))
+    held = careful_fit(few, Family.WEIBULL, x, ("ratio",))
+    mended = careful_fit(many, Family.WEIBULL, separated, ("defect",))
+
+    assert few.failures < 10 <= many.failures
+    assert plain.coefficients == pytest.approx(
+        fit(many, Family.WEIBULL, x, ("ratio",)).coefficients
+    )
+    assert plain.warnings == ()
+    assert "a prior was used" in held.warnings[-1]
+    assert "failures, fewer than 10" in held.warnings[0]
+    assert "log hazard ratios 0 with standard deviation 2.5" in mended.warnings[-1]
+    with pytest.raises(NotEstimable, match="must have ended"):
+        careful_fit(TEN, Family.WEIBULL)
+    with pytest.raises(NotEstimable, match="must not repeat"):
+        careful_fit(many, Family.WEIBULL, np.c_[x, 2 * x], ("a", "b"))
+
+
+def test_the_prior_does_not_know_the_units_of_a_covariate():
+    # Limiting case: the prior on effects is stated over two standard deviations.
+    data = lifetimes([3.0, 5.0, 8.0, 9.0], [3.0, 5.0, INF, INF])
+    x = np.array([[0.4], [0.9], [0.5], [0.1]])
+    here = fit_with_prior(data, Family.WEIBULL, x, ("ratio",))
+    there = fit_with_prior(data, Family.WEIBULL, 1e3 * x + 7, ("percent",))
+
+    assert 1e3 * there.coefficients[1] == pytest.approx(here.coefficients[1], rel=1e-6)
+    assert there.sigma == pytest.approx(here.sigma, rel=1e-6)
 
 
 def test_cases_without_failures_are_one_sided():
