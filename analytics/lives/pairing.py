@@ -47,8 +47,9 @@ def pair_events(
 
     Notes
     -----
-    A removal on the day of an install ended the disc before it, unless no disc
-    was in: then the new disc came out on its first day.
+    A removal on the day of an install ended the disc before it. Where no disc was
+    in, either the new one came out on its first day, if yet another was fitted after
+    it, or an install before it is missing.
 
     Examples
     --------
@@ -82,7 +83,11 @@ def _events(table: pd.DataFrame, day: str, kind: int) -> Iterator[tuple[str, _Ev
 
 
 def _settle_first_day(events: list[_Event]) -> list[_Event]:
-    """Put an install before a removal of the same day when no disc was in to remove."""
+    """Put an install before a removal of the same day when only that explains both.
+
+    No disc was in to remove, and the position is filled again by another install:
+    the disc came out on its first day. Otherwise an earlier install is missing.
+    """
     settled: list[_Event] = []
     disc_in = True  # before the first row a disc of unknown age may have been in
     waiting = list(events)
@@ -94,6 +99,8 @@ def _settle_first_day(events: list[_Event]) -> list[_Event]:
             and waiting
             and waiting[0].kind == _INSTALL
             and waiting[0].day == event.day
+            and len(waiting) > 1
+            and waiting[1].kind == _INSTALL
         )
         if swaps:
             settled += [waiting.pop(0), event]

@@ -137,6 +137,18 @@ def test_a_disc_that_came_out_on_its_first_day_lived_half_a_day():
     assert "half a day" in first["inferred"]
 
 
+def test_a_lost_install_does_not_turn_later_changes_into_days():
+    # The install of 2019 is lost; the change of 2020 is an old disc out and a new one in.
+    lives = lives_of(
+        [install(1, "2018-06-01"), install(3, "2020-01-01")],
+        [removal(1, "2019-01-01"), removal(2, "2020-01-01"), removal(3, "2021-01-01")],
+    ).frame
+
+    assert lives["install_id"].tolist() == ["I1", None, "I3"]
+    assert lives["age_known"].tolist() == [True, False, True]
+    assert lives["age_years"].iloc[2] == pytest.approx(366 / YEAR)
+
+
 def test_back_pressure_raises_the_pressure_a_disc_bursts_at():
     rows = [install(1, "2019-01-01")], [removal(1, "2020-01-01", "burst", peak_pressure_barg=10.0)]
     alone = lives_of(*rows).frame
