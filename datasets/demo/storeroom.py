@@ -107,6 +107,9 @@ def make_orders(
     store, code = used.index[int(rng.integers(0, 10))]
     rows.append(_order(store, code, BY_CODE[code].minimum + 2, day("2026-08-12")))
     rows.append(_order("central", code, BY_CODE[code].minimum, EXPORT + 20))
+    for store, code in used.index[10:13]:
+        due = EXPORT + int(7 * BY_CODE[code].lead * rng.uniform(0.2, 0.9))
+        rows.append(_order(store, code, BY_CODE[code].minimum, due))
     numbered = [{"order_id": f"PO-{7731 + 4 * n}", **row} for n, row in enumerate(rows)]
     return pd.DataFrame(numbered)
 

@@ -144,7 +144,7 @@ def test_a_lost_install_does_not_turn_later_changes_into_days():
         [removal(1, "2019-01-01"), removal(2, "2020-01-01"), removal(3, "2021-01-01")],
     ).frame
 
-    assert lives["install_id"].tolist() == ["I1", None, "I3"]
+    assert lives["install_id"].fillna("lost").tolist() == ["I1", "lost", "I3"]
     assert lives["age_known"].tolist() == [True, False, True]
     assert lives["age_years"].iloc[2] == pytest.approx(366 / YEAR)
 
