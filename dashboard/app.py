@@ -6,14 +6,14 @@ from pathlib import Path
 
 import dash_ag_grid  # noqa: F401  component libraries register on import, before the app is made
 import dash_mantine_components  # noqa: F401
-import waitress
 from dash import ClientsideFunction, Dash, Input, Output
 
-from analytics.errors import InputError
 from analytics.findings import Findings
 from dashboard import ids
+from dashboard.access.door import put_door
+from dashboard.access.people import Access, Role
 from dashboard.bodies import well_formed
-from dashboard.callbacks.recording import wire_recording
+from dashboard.callbacks.recording import WRITES, wire_recording
 from dashboard.callbacks.wiring import wire
 from dashboard.components.shell import frame
 from dashboard.gate import LOCAL_HOSTS, guard
@@ -22,6 +22,7 @@ from dashboard.pages.listing import list_pages
 from dashboard.recording.asking import Plant
 from dashboard.recording.keeping import Keeper
 from dashboard.selection import from_search, to_search
+from dashboard.serving import serve
 from dashboard.take import offer_tables
 from dashboard.view import View
 
@@ -32,12 +33,15 @@ _PAGE = """<!DOCTYPE html>
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
 <body>{%app_entry%}{%config%}{%scripts%}{%renderer%}</body>
 </html>"""
-_LOOPBACK = {"127.0.0.1", "localhost", "::1"}
 _SWITCHES_OF_DASH = ("DASH_DEBUG", "DASH_MCP_ENABLED", "DASH_HOT_RELOAD", "DASH_UI")
 
 
 def build_app(
-    findings: Findings, *, logs: Path | None = None, hosts: tuple[str, ...] = LOCAL_HOSTS
+    findings: Findings,
+    *,
+    logs: Path | None = None,
+    access: Access | None = None,
+    hosts: tuple[str, ...] = LOCAL_HOSTS,
 ) -> Dash:
     """Build the dashboard over what a job found.
 
@@ -48,6 +52,9 @@ def build_app(
     logs : Path or None
         The log folder that installs and removals are recorded into; None leaves
         those pages out.
+    access : Access or None
+        People who may come in; None leaves the dashboard open to this machine, and
+        then it is served on a loopback address only.
     hosts : tuple of str
         Names, without port, the dashboard answers to.
 
@@ -86,25 +93,10 @@ def build_app(
         script_hashes=app.csp_hashes(),
         is_callback=lambda body: well_formed(body, app.callback_map),
     )
+    if access:
+        put_door(app.server, access, writes={WRITES: Role.EDITOR})
+    app.server.config.update(ACCESS=access, HOSTS=hosts)
     return app
-
-
-def serve(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> None:
-    """Serve the dashboard until it is stopped.
-
-    Raises
-    ------
-    InputError
-        If `host` is not this machine's loopback address: the dashboard has no log-in yet.
-    """
-    if host not in _LOOPBACK:
-        raise InputError(
-            f"host must be a loopback address (127.0.0.1), got {host!r}; to reach it from"
-            " elsewhere, forward the port over a secure shell"
-        )
-    waitress.serve(
-        app.server, host=host, port=port, threads=8, connection_limit=1000, ident=None, _quiet=True
-    )
 
 
 def _looker(findings: Findings):  # noqa: ANN202

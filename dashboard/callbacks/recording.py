@@ -8,6 +8,7 @@ from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 from analytics.errors import InputError
 from analytics.installs.tag import may_be_fitted
 from dashboard import ids
+from dashboard.access.door import person
 from dashboard.bodies import text_of
 from dashboard.components.blocks import message
 from dashboard.pages import record
@@ -16,7 +17,10 @@ from dashboard.recording.forms import Form, problems_of
 from dashboard.recording.keeping import Keeper, new_id, save_draft, sign
 from dashboard.view import View
 
-__all__ = ["entries_of", "wire_recording"]
+__all__ = ["WRITES", "entries_of", "wire_recording"]
+
+WRITES = f"..{ids.RECORD_SAID}.children...{ids.RECORD}.data.."
+"""The output of the one callback that writes, as a request names it."""
 
 _LONGEST = 2_000
 
@@ -88,7 +92,7 @@ def wire_recording(
             elif problems := _problems(plant, form, entries):
                 raise InputError(f"Not signed: {problems[0].mend}")
             else:
-                sign(keeper, form, name, entries)
+                sign(keeper, form, name, entries, account=person())
                 said = f"Signed off as {name}."
         except InputError as error:
             return html.P(str(error), className="stop"), no_update

@@ -83,8 +83,12 @@ def drafts(keeper: Keeper) -> list[str]:
     return sorted((path.stem for path in _drafts_folder(keeper).glob("*.json")), reverse=True)
 
 
-def sign(keeper: Keeper, form: Form, name: str, entries: Mapping[str, Any]) -> None:
+def sign(
+    keeper: Keeper, form: Form, name: str, entries: Mapping[str, Any], *, account: str = ""
+) -> None:
     """Sign a record off: its row enters the log table, its draft goes, the change is noted.
+
+    `account` is the session's person, beside the name that was signed with.
 
     Raises
     ------
@@ -108,7 +112,7 @@ def sign(keeper: Keeper, form: Form, name: str, entries: Mapping[str, Any]) -> N
         export_frame(whole, partial)
         os.replace(partial, path)
         _replace(sheets / _file(name), json.dumps({"form": form.value, "entries": filled}))
-        _note(keeper, by=str(entries["signed_by"]), what=f"signed {form.value} record {name}")
+        _note(keeper, str(entries["signed_by"]), account, f"signed {form.value} record {name}")
         (_drafts_folder(keeper) / _file(name)).unlink(missing_ok=True)
 
 
@@ -121,8 +125,9 @@ def signed(keeper: Keeper, form: Form) -> pd.DataFrame:
     return rows.map(restore)
 
 
-def _note(keeper: Keeper, *, by: str, what: str) -> None:
-    line = {"at": datetime.now(UTC).isoformat(timespec="seconds"), "by": by, "what": what}
+def _note(keeper: Keeper, by: str, account: str, what: str) -> None:
+    at = datetime.now(UTC).isoformat(timespec="seconds")
+    line = {"at": at, "by": by, "account": account, "what": what}
     with (keeper.aside / "changes.jsonl").open("a", encoding="utf-8") as changes:
         changes.write(json.dumps(line) + "\n")
 

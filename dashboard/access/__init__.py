@@ -1,0 +1,1 @@
+"""Who may come in: people with passwords and roles, sessions that end, a gate for every route."""
