@@ -6,8 +6,8 @@ exponent of the operating ratio, as `careful_fit` gives them; a fleet that canno
 miss. Results go to `results/coverage.csv`. `DISCWARD_FLEETS` sets the fleets a cell (2000 for
 the figures in the table).
 
-The negative control fits the same fleets with a Hessian three times as deep as it is: its Wald limits
-must fail the same gate.
+The negative control fits such fleets with a Hessian three times as deep as it is: its Wald
+limits must fail the same gate.
 """
 
 import csv
