@@ -1,7 +1,7 @@
 """The storeroom planner's answer: demand, what the stock is good for, and what to order."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from analytics.fleet import disc_years_by_year
 from analytics.lives.events import Ending
 from analytics.spares.demand import DemandForecast, PositionDemand, forecast_demand
+from analytics.spares.lists import PlannerLists, due_in_turnarounds, planner_lists
 from analytics.spares.matching import match_stock
+from analytics.spares.pooling import transfers
 from analytics.spares.remarks import stock_remarks
 from analytics.spares.stock import plan_stock
 from analytics.spares.upsets import UpsetRates, gamma_rate_draws, upset_events, upset_rates
@@ -50,11 +52,14 @@ class SparesAnswer:
         The `spares` and `demand_weekly` frames of `analytics.findings.Findings`.
     remarks : tuple of str
         What is odd about stock, orders and terms, in plain words.
+    lists : PlannerLists
+        Moves between stores, kits, dead stock, pooling, budget.
     """
 
     spares: pd.DataFrame
     weekly: pd.DataFrame
     remarks: tuple[str, ...]
+    lists: PlannerLists = field(default_factory=PlannerLists)
 
 
 def spares_answer(
@@ -71,7 +76,7 @@ def spares_answer(
     Parameters
     ----------
     tables : mapping of str to DataFrame
-        Checked logs; `stock`, `orders`, `positions` and `discs` are read.
+        Checked logs; `stock`, `orders`, `positions`, `discs` and `turnarounds` are read.
     lives : DataFrame, one row per life
         The lives frame.
     premature : Series, index of `lives`
@@ -94,12 +99,19 @@ def spares_answer(
     forecast = demand_forecast(lives, premature, today, laws, planned_weeks)
     stock, orders, discs = tables["stock"], tables["orders"], tables["discs"]
     matching = match_stock(stock, positions, discs, export_date)
-    spares, weekly = plan_stock(forecast, matching, orders, positions, discs, export_date)
+    alone, _ = plan_stock(forecast, matching, orders, positions, discs, export_date)
+    moves = transfers(alone, stock, positions, discs, export_date)
+    spares, weekly = plan_stock(
+        forecast, matching, orders, positions, discs, export_date, moves=moves
+    )
+    places = today.assign(store=today["store"].fillna(NO_STORE))
+    due = due_in_turnarounds(places, planned_weeks, tables["turnarounds"], export_date)
     remarks = stock_remarks(stock, orders, positions, discs, export_date)
     return SparesAnswer(
         spares=spares,
         weekly=weekly,
         remarks=_sentences(remarks),
+        lists=planner_lists(forecast, spares, matching, moves, discs, due, export_date),
     )
 
 

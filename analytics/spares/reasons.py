@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.spares.demand import GroupDemand
-from analytics.spares.policy import Terms, quantile
+from analytics.spares.policy import Terms, lead_time_pmf, quantile
 
 __all__ = ["Case", "reason"]
 
@@ -97,19 +97,29 @@ def reason(case: Case) -> str:
     if case.order_week is None:
         return f"{fit}; {_gap(case)}" if case.out_week is not None else f"{fit}; enough"
     if case.order_week < 0:
-        return f"{fit}; {_need(case)}: {-case.order_week} weeks late, expedite{_lot(case)}"
+        return f"{fit}; {_need(case)}: {_weeks(-case.order_week)} late, expedite{_lot(case)}"
     gap = f"; {_gap(case)}" if case.out_week is not None else ""
-    when = "this week" if case.order_now else f"within {case.order_week} weeks"
+    when = "this week" if case.order_now else f"within {_weeks(case.order_week)}"
     return f"{fit}; {_need(case)}: order {when}{_lot(case)}{gap}"
 
 
 def _need(case: Case) -> str:
-    """What may be used until the order that is asked for can be there."""
+    """What may be used before an order placed a week too late would surely be there."""
+    lead = lead_time_pmf(
+        case.terms.lead_time_weeks,
+        case.terms.lead_time_sd_weeks,
+        longest=len(case.group.pmf) - 1,
+    )
     wait = max(case.order_week or 0, 0) + 1
-    until = min(wait + int(np.ceil(case.terms.lead_time_weeks)), len(case.group.pmf) - 1)
+    until = min(wait + int(quantile(lead, case.target)), len(case.group.pmf) - 1)
     likely = int(quantile(case.group.pmf[until], case.target))
     planned = int(case.group.planned[until])
-    return f"up to {likely} may be used in {until} weeks ({case.target:.0%}), {planned} as planned"
+    part = f", {planned} of them planned" if planned else ""
+    return f"up to {likely} may be used in {until} weeks ({case.target:.0%}){part}"
+
+
+def _weeks(count: int) -> str:
+    return f"{count} week" if count == 1 else f"{count} weeks"
 
 
 def _gap(case: Case) -> str:
