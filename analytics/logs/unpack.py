@@ -175,19 +175,30 @@ def _parquet(path: str) -> Iterator[tuple[int, list[object]]]:
 def _write(records: Iterable[tuple[int, list[object]]], decimal: str, date_format: str) -> None:
     """Write records as CSV, typed cells in the way the plant writes them."""
     written = 0
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
     for number, values in records:
-        buffer = io.StringIO()
-        texts = [as_text(value, decimal, date_format) for value in values]
-        csv.writer(buffer, lineterminator="\n").writerow([str(number), *texts])
-        data = buffer.getvalue().encode("utf-8", "replace")
-        written += len(data)
+        writer.writerow([str(number), *(as_text(value, decimal, date_format) for value in values)])
+        if buffer.tell() > MEGABYTE:
+            written += _flush(buffer)
         if written > LARGEST_OUTPUT:
             raise Refused("holds too much; split it into several files")
-        sys.stdout.buffer.write(data)
+    _flush(buffer)
+
+
+def _flush(buffer: io.StringIO) -> int:
+    """Hand what is buffered to the parent; gives its size in bytes."""
+    data = buffer.getvalue().encode("utf-8", "replace")
+    sys.stdout.buffer.write(data)
+    buffer.seek(0)
+    buffer.truncate()
+    return len(data)
 
 
 def as_text(value: object, decimal: str, date_format: str) -> str:
     """Write a typed cell as the plant would; ISO and `.` when nothing is declared."""
+    if isinstance(value, str):
+        return value
     if value is None:
         return ""
     if isinstance(value, bool):
