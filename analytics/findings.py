@@ -18,6 +18,10 @@ FRAMES = {
     "intervals": "position_id site disc_code age_months age_low age_high cap_months "
     "today_age_months replace_on premature_probability cost_per_year cost_today proposal note "
     "overdue",
+    "overdue": "position_id limit over_today_months next_outage over_then_months",
+    "policies": "policy planned_per_year premature_per_year premature_low premature_high "
+    "discs_per_year cost_per_year cost_low cost_high saving saving_low saving_high "
+    "probability_cheaper",
     "spares": "store disc_code weeks mean p50 p90 p95 planned premature upset fitting "
     "usable_stock stock on_order reorder_point order_quantity order_now order_by cost reason",
     "demand_weekly": "store disc_code week_start mean p50 p90 p95 stock",
@@ -149,6 +153,14 @@ class Findings:
         replace_on premature_probability cost_per_year cost_today proposal note overdue`.
     interval_curves : dict of str to DataFrame
         Per position of interest, `age_months cost_per_year low high premature_probability`.
+    overdue : DataFrame
+        Discs past their cap or recommended age, today or by their next outage: `position_id
+        limit over_today_months next_outage over_then_months`.
+    policies : DataFrame
+        Today's intervals, the proposed ones and run to failure over all priced positions in the
+        long run: `policy planned_per_year premature_per_year premature_low premature_high
+        discs_per_year cost_per_year cost_low cost_high saving saving_low saving_high
+        probability_cheaper`.
     spares : DataFrame
         `store disc_code weeks mean p50 p90 p95 planned premature upset fitting usable_stock
         stock on_order reorder_point order_quantity order_now order_by cost reason`.
@@ -198,6 +210,8 @@ class Findings:
     trend: pd.DataFrame
     costs: pd.DataFrame
     data_quality: pd.DataFrame
+    overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
+    policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))
     inferred: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_answered: Mapping[str, str] = field(default_factory=dict)

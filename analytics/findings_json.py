@@ -57,6 +57,8 @@ def findings_json(findings: Findings) -> str:
             findings.intervals,
             "position_id age_months cap_months replace_on premature_probability proposal note",
         ),
+        "overdue": _rows(findings.overdue),
+        "policies": _rows(findings.policies),
         "dangerous": _rows(findings.dangerous),
         "dangerous_per_disc_year": findings.dangerous_bound,
         "trend": {

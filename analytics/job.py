@@ -13,7 +13,7 @@ from analytics.duty.tally import HistoryTally
 from analytics.early.answer import early_answer, excess_by_crew, hazard_by_age, share_if_unclear
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import Findings, Installation, Model, Wear, empty_frame
-from analytics.intervals.proposals import cost_curves, propose
+from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
 from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.reading import CheckedLogs, read_logs
@@ -21,7 +21,7 @@ from analytics.plant import FittedLives, Plant, planned_weeks, read_plant
 from analytics.spares.answer import SparesAnswer, spares_answer
 from analytics.survival.curves import kaplan_meier, survival_frame
 from analytics.survival.fleet_data import CYCLES, RATIO, event_weights
-from analytics.survival.model import wear_draws
+from analytics.survival.model import judged, wear_draws
 
 __all__ = ["N_DRAWS", "SEED", "run", "run_logs"]
 
@@ -36,9 +36,6 @@ CAUTIONS = (
     "Early bursts say nothing of a disc that fails to open; those are listed apart.",
     "What crews and lots show is association, not blame.",
 )
-
-_CURVES_SHOWN = 40
-"""Cost curves kept for drawing: the positions with the most to gain."""
 
 _NAMED = 5
 
@@ -126,7 +123,7 @@ def run_logs(
     tell("early failures")
     early = _early(logs, plant, ledger, n_draws=n_draws, seed=seed)
     tell("replacement intervals")
-    intervals, curves = _intervals(logs, plant, ledger)
+    intervals = _intervals(logs, plant, ledger)
     tell("spares")
     spares = _spares(logs, plant, ledger)
     tell("the fleet")
@@ -143,14 +140,16 @@ def run_logs(
         endings={str(name): int(n) for name, n in lives["ending"].value_counts().items()},
         life_curve=_life_curve(lives, ledger),
         hazard_curve=_hazard_curve(plant),
-        model=_model(plant.fitted),
+        model=_model(plant.fitted, ledger, seed),
         installation=early.installation,
         wear=_wear(plant.fitted),
         crews=early.crews,
         lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
         duty=plant.duty,
-        intervals=intervals,
-        interval_curves=curves,
+        intervals=intervals.intervals,
+        interval_curves=intervals.curves,
+        overdue=intervals.overdue,
+        policies=intervals.policies,
         spares=spares.spares,
         demand_weekly=spares.weekly,
         dangerous=dangerous,
@@ -216,29 +215,22 @@ def _share_by_life(installation: Installation | None) -> pd.Series:
     return installation.failures.set_index("life_id")["share"]
 
 
-def _intervals(
-    logs: CheckedLogs, plant: Plant, ledger: Ledger
-) -> tuple[pd.DataFrame, dict[str, pd.DataFrame]]:
-    """Propose replacement ages, and keep the cost curves with the most to gain."""
-    if plant.fitted is None:
+def _intervals(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> IntervalsAnswer:
+    fitted = plant.fitted
+    if fitted is None:
         ledger.not_answered["intervals"] = "a replacement age needs a life model; none was fitted"
-        return empty_frame("intervals"), {}
-    laws = plant.fitted.laws
-    found = propose(
-        plant.today,
-        laws.following,
-        plant.practice,
-        logs.tables["turnarounds"],
-        export_date=plant.export,
-        current=laws.current,
+    answer = fitted and ledger.try_for(
+        "intervals",
+        lambda: intervals_answer(
+            plant.today, plant.practice, fitted.laws, logs.tables["turnarounds"], plant.export
+        ),
     )
-    if not found.priced:
-        ledger.not_answered["intervals"] = (
-            "the least-cost age needs planned_cost and unplanned_cost, and no position has both"
-        )
-    rows = found.intervals
-    gain = (rows["cost_today"] - rows["cost_per_year"]).sort_values(ascending=False)
-    return rows, cost_curves(found, rows.loc[gain.index[:_CURVES_SHOWN], "position_id"].tolist())
+    return answer or IntervalsAnswer(
+        intervals=empty_frame("intervals"),
+        overdue=empty_frame("overdue"),
+        policies=empty_frame("policies"),
+        curves={},
+    )
 
 
 def _spares(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> SparesAnswer:
@@ -279,13 +271,15 @@ def _hazard_curve(plant: Plant) -> pd.DataFrame:
     return hazard_by_age(plant.fitted.laws, float(plant.lives["age_years"].quantile(0.99)))
 
 
-def _model(fitted: FittedLives | None) -> Model | None:
+def _model(fitted: FittedLives | None, ledger: Ledger, seed: int) -> Model | None:
     if fitted is None:
         return None
+    model = judged(fitted.model, fitted.data, seed=seed)
+    ledger.cautions.extend(said for said in model.warnings if said not in fitted.model.warnings)
     return Model(
-        name=fitted.model.name,
-        why=fitted.model.why,
-        fit_statement=fitted.model.fit_statement,
+        name=model.name,
+        why=model.why,
+        fit_statement=model.fit_statement,
         lives=len(np.unique(fitted.data.life)),
         failures=round(fitted.data.data.lifetimes.failures),
         ratio_definition=RATIO_DEFINITION,
