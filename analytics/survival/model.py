@@ -1,19 +1,21 @@
 """The life model in use: two hazards where the data carry them, a regression otherwise."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analytics.errors import NotEstimable
+from analytics.survival.compare import TWO_HAZARDS, compare_models
 from analytics.survival.fit import Fit, draw_parameters, fit
 from analytics.survival.fit import life_law as regression_law
 from analytics.survival.fleet_data import FleetData
+from analytics.survival.goodness import check_fit
 from analytics.survival.law import Family, LifeLaw
 from analytics.survival.two_hazard import TwoHazardFit, fit_two_hazard, parameter_draws
 from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law
 
-__all__ = ["LifeModel", "fit_life_model", "law_for", "wear_draws"]
+__all__ = ["LifeModel", "fit_life_model", "judged", "law_for", "wear_draws"]
 
 Array = NDArray[np.float64]
 
@@ -91,6 +93,40 @@ def fit_life_model(fleet: FleetData, *, n_draws: int, seed: int) -> LifeModel:
                 warnings=fitted.warnings,
             )
     return _regression(fleet, n_draws, seed, reasons)
+
+
+def judged(model: LifeModel, fleet: FleetData, *, seed: int) -> LifeModel:
+    """Add to a model how it did against its rivals and how well it fits.
+
+    Parameters
+    ----------
+    model : LifeModel
+        The model in use.
+    fleet : FleetData
+        What it was fitted to.
+    seed : int
+        Seed of the parts the lives are dealt into.
+
+    Returns
+    -------
+    LifeModel
+        The same with `why` and `fit_statement`; with a warning where a regression clearly
+        foretells unseen lives better than two hazards, or where the fit is bad.
+    """
+    check = check_fit(law_for(model, fleet, fleet.data.defects, fleet.data.wear_design), fleet.data)
+    warnings = model.warnings if check.fits else (*model.warnings, check.statement)
+    if model.two_hazard is None:
+        return replace(model, fit_statement=check.statement, warnings=warnings)
+    try:
+        scores = compare_models(fleet.data, seed=seed)
+    except NotEstimable as reason:
+        why = f"{model.why}; too little to compare it with a regression: {reason}"
+        return replace(model, why=why, fit_statement=check.statement, warnings=warnings)
+    (own,) = [score for score in scores.scores if score.model == TWO_HAZARDS]
+    if own.note or own.behind > 2 * own.behind_error:
+        doubt = "two hazards is kept because only it tells what the installation did"
+        warnings = (*warnings, f"{scores.why}; {doubt}")
+    return replace(model, why=scores.why, fit_statement=check.statement, warnings=warnings)
 
 
 def law_for(model: LifeModel, fleet: FleetData, defects: Array, wear: Array) -> LifeLaw:

@@ -33,10 +33,30 @@ pytestmark = pytest.mark.study
 
 EFFECTS = dict(zip(worlds.CHECKS, worlds.EFFECTS, strict=True))
 COLUMNS = (
-    "date world lives unrecorded fleets first_seed failed failures true_share bias_points "
-    "mean_error_points worst_tenth_points width share_held install_shape_held wear_shape_held "
-    "ratio_held cycle_held effects_held hastens_wear first_counts_most called_misfit seconds"
-).split()
+    "date",
+    "world",
+    "lives",
+    "unrecorded",
+    "fleets",
+    "first_seed",
+    "failed",
+    "failures",
+    "true_share",
+    "bias_points",
+    "mean_error_points",
+    "worst_tenth_points",
+    "width",
+    "share_held",
+    "install_shape_held",
+    "wear_shape_held",
+    "ratio_held",
+    "cycle_held",
+    "effects_held",
+    "hastens_wear",
+    "first_counts_most",
+    "called_misfit",
+    "seconds",
+)
 FITTED_WORLDS = (worlds.two_hazards, worlds.no_effect)
 """Worlds whose parameters the model has; in the others only the share can be compared."""
 
