@@ -108,7 +108,8 @@ def fit_power_law(data: Histories) -> PowerLaw:
     """
     counted = int(data.counted.sum())
     log_sum = float(-np.log(data.share).sum())
-    if counted == 0 or log_sum <= 0:
+    # Events that differ from the end by rounding alone say nothing of what came before.
+    if counted == 0 or log_sum <= 1e-9 * counted:
         raise NotEstimable(
             "a trend needs at least one event before the end of a watch; "
             f"got {data.time.size} events, {counted} of them before their end"
@@ -117,16 +118,15 @@ def fit_power_law(data: Histories) -> PowerLaw:
     one_end = bool(np.all(data.end == data.end[0]))
     shape = events / log_sum if one_end else _solve_shape(data)
     unbiased = (counted - 1) / log_sum if counted > 1 else np.nan
-    rate, rate_unbiased = (events / np.sum(data.end**s) for s in (shape, unbiased))
+    log_rate, log_rate_unbiased = (_log_rate(data, s) for s in (shape, unbiased))
     end = float(data.end.max())
-    log_likelihood = (
-        events * np.log(rate * shape) + (shape - 1) * np.log(data.time).sum() - float(events)
-    )
+    log_time = float(np.log(data.time).sum())
+    log_likelihood = events * (log_rate + np.log(shape)) + (shape - 1) * log_time - events
     return PowerLaw(
         shape=float(shape),
-        rate_constant=float(rate),
+        rate_constant=_exp(log_rate),
         shape_unbiased=float(unbiased),
-        rate_constant_unbiased=float(rate_unbiased),
+        rate_constant_unbiased=_exp(log_rate_unbiased),
         log_likelihood=float(log_likelihood),
         events=events,
         counted_events=counted,
@@ -252,6 +252,19 @@ def _solve_shape(data: Histories) -> float:
         return float(events / shape + log_time - events * (weight @ log_end) / weight.sum())
 
     return float(np.exp(brentq(score, np.log(1e-8), np.log(1e8), xtol=1e-15, rtol=1e-14)))
+
+
+def _log_rate(data: Histories, shape: float) -> float:
+    """Log rate constant for a shape; in logs, since time^shape may be beyond any float."""
+    longest = data.end.max()
+    exposure = float(np.sum((data.end / longest) ** shape))
+    return float(np.log(data.time.size / exposure) - shape * np.log(longest))
+
+
+def _exp(value: float) -> float:
+    """Exponential, inf where it is beyond any float."""
+    with np.errstate(over="ignore", under="ignore"):
+        return float(np.exp(value))
 
 
 def _mtbf(data: Histories, shape: float, age: float) -> float:

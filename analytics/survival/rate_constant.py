@@ -13,6 +13,8 @@ from analytics.survival.power_law import PowerLaw
 
 __all__ = ["rate_constant_limits"]
 
+FARTHEST = 500.0
+
 
 def rate_constant_limits(data: Histories, fit: PowerLaw, *, confidence: float = 0.95) -> Estimate:
     r"""Give the rate constant with its limits, the shape left free.
@@ -42,19 +44,23 @@ def rate_constant_limits(data: Histories, fit: PowerLaw, *, confidence: float = 
 
     Notes
     -----
+    A limit more than a factor e^500 from the estimate is given as 0 or inf.
     The rate constant is the expected number of events by time 1, in whatever unit time has;
     where 1 lies far from the events the limits are wide, though the rate itself is well known.
     """
     if not 0 < confidence < 1:
         raise InputError(f"confidence must lie in (0, 1), got {confidence!r}")
     drop = float(chi2.ppf(confidence, 1)) / 2
-    centre = float(np.log(fit.rate_constant))
+    longest = float(np.log(data.end.max()))
+    centre = float(np.log(fit.events / np.sum((data.end / data.end.max()) ** fit.shape)))
+    centre -= fit.shape * longest
 
     def short(log_rate: float) -> float:
         return fit.log_likelihood - _profile(data, fit, log_rate) - drop
 
-    low, high = (_crossing(short, centre, side) for side in (-1.0, 1.0))
-    return Estimate(estimate=fit.rate_constant, low=float(np.exp(low)), high=float(np.exp(high)))
+    with np.errstate(over="ignore", under="ignore"):
+        low, high = (float(np.exp(_crossing(short, centre, side))) for side in (-1.0, 1.0))
+    return Estimate(estimate=fit.rate_constant, low=low, high=high)
 
 
 def _profile(data: Histories, fit: PowerLaw, log_rate: float) -> float:
@@ -63,14 +69,15 @@ def _profile(data: Histories, fit: PowerLaw, log_rate: float) -> float:
     events = data.time.size
 
     def expected(shape: float) -> np.ndarray:
-        return np.asarray(np.exp(np.minimum(log_rate + shape * log_end, 700.0)))
+        return np.asarray(np.exp(np.minimum(log_rate + shape * log_end, 650.0)))
 
     def score(log_shape: float) -> float:
         shape = float(np.exp(log_shape))
         return events / shape + log_time - float(expected(shape) @ log_end)
 
     middle = float(np.log(fit.shape))
-    best = float(np.exp(brentq(score, middle - 20, middle + 20, xtol=1e-14)))
+    bottom = max(min(middle, -log_rate) - 50, -700.0)  # there events / shape outweighs all else
+    best = float(np.exp(brentq(score, bottom, middle + 50, xtol=1e-14)))
     spread = events * (log_rate + float(np.log(best))) + (best - 1) * log_time
     return spread - float(expected(best).sum())
 
@@ -79,4 +86,6 @@ def _crossing(short: Callable[[float], float], centre: float, side: float) -> fl
     reach = 0.1
     while short(centre + side * reach) < 0:
         reach *= 2
+        if reach > FARTHEST:
+            return side * np.inf
     return float(brentq(short, centre, centre + side * reach, xtol=1e-12))

@@ -71,7 +71,12 @@ def trend_findings(events: pd.DataFrame, end: float | None = None) -> dict[str, 
     found |= {name: getattr(tests, name) for name in TrendTests.__slots__}
     found["statement"] = _statement(fit, tests)
     found["warnings"] = warnings + _cautions(data, fit)
-    return {name: None if value != value else value for name, value in found.items()}
+    return {name: _or_none(value) for name, value in found.items()}
+
+
+def _or_none(value: object) -> object:
+    """Null for what the data do not give, or no float can hold."""
+    return None if isinstance(value, float) and not np.isfinite(value) else value
 
 
 def _histories_of(events: pd.DataFrame, end: float | None) -> Histories:

@@ -5,10 +5,12 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.optimize import minimize
 from scipy.stats import kstwo
 
-from analytics.errors import InputError, NotEstimable
+from analytics.errors import DiscwardError, InputError, NotEstimable
 from analytics.survival.histories import histories
 from analytics.survival.power_law import fit_power_law, mtbf_limits, shape_limits
 from analytics.survival.trend import trend_findings
@@ -310,3 +312,25 @@ def test_limits_refuse_a_level_that_is_none():
     fit = fit_power_law(histories(NIST_TIMES, end=1500))
     with pytest.raises(InputError, match="confidence must lie in"):
         shape_limits(fit, confidence=1.0)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    times=st.lists(st.floats(allow_nan=True, width=64) | st.integers(0, 5), max_size=8),
+    systems=st.lists(st.integers(0, 2), min_size=8, max_size=8),
+    end=st.none() | st.floats() | st.integers(1, 9),
+    several=st.booleans(),
+)
+def test_any_input_gets_an_answer_or_one_clear_line(times, systems, end, several):
+    table = pd.DataFrame({"time": pd.Series(times, dtype=float)})
+    if several:
+        table["system"] = systems[: len(table)]
+    try:
+        found = trend_findings(table, end)
+    except DiscwardError as refusal:
+        found, line = None, str(refusal)
+    if found is None:
+        assert line and "\n" not in line
+    else:
+        json.dumps(found, allow_nan=False)
+        assert found["shape_low_95"] <= found["shape_high_95"]
