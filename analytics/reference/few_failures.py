@@ -6,12 +6,12 @@ import numpy as np
 
 from analytics.reference.check import Check, Pairs, compare
 from analytics.reference.published_lives import nist_test
-from analytics.survival.few_failures import (
+from analytics.survival.demonstration import (
     demonstrated_reliability,
-    scale_bound,
     success_run_units,
     units_for_life,
 )
+from analytics.survival.few_failures import scale_bound
 from analytics.survival.fit import fit
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import lifetimes

@@ -12,14 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
-from scipy.stats import beta, binom, chi2
+from scipy.stats import chi2
 
 from analytics.errors import InputError, NotEstimable
+from analytics.survival.demonstration import need_level, need_positive
 from analytics.survival.fit import Fit, fit
 from analytics.survival.law import Family, LifeLaw, cumulative_hazard
 from analytics.survival.lifetimes import Lifetimes
 from analytics.survival.limits import Limits, limits
-from analytics.survival.problem import Prior
+from analytics.survival.prior import Prior
 from analytics.survival.quantities import life_quantile
 
 __all__ = [
@@ -27,13 +28,10 @@ __all__ = [
     "ENOUGH_FAILURES",
     "ShapeCase",
     "careful_fit",
-    "demonstrated_reliability",
     "fit_with_prior",
     "no_failure_bound",
     "scale_bound",
     "shape_cases",
-    "success_run_units",
-    "units_for_life",
 ]
 
 ASSUMED_SHAPES = (1.0, 1.5, 2.0, 3.0)
@@ -105,8 +103,8 @@ def scale_bound(
     913.521
     """
     t = np.asarray(ages, dtype=float)
-    _need_positive(shape=shape)
-    _need_level(confidence)
+    need_positive(shape=shape)
+    need_level(confidence)
     if t.size == 0 or not (np.isfinite(t).all() and (t >= 0).all() and t.max() > 0):
         raise InputError("ages must be one or more finite numbers >= 0, at least one > 0")
     if not 0 <= failures <= t.size:
@@ -160,8 +158,8 @@ def no_failure_bound(
     >>> round(no_failure_bound(data, Family.WEIBULL, 2.0), 3)
     913.521
     """
-    _need_positive(shape=shape)
-    _need_level(confidence)
+    need_positive(shape=shape)
+    need_level(confidence)
     if data.failures > 0:
         raise NotEstimable(
             f"a bound without failures needs none, got {data.failures:g}; fit a curve instead"
@@ -306,110 +304,6 @@ def careful_fit(
         return fit_with_prior(data, family, design, names)
 
 
-def success_run_units(reliability: float, *, failures: int = 0, confidence: float = 0.95) -> int:
-    """Give the least number of units that shows a reliability with so many failures.
-
-    Parameters
-    ----------
-    reliability : float
-        To be shown, in (0, 1). [-]
-    failures : int, default 0
-        Failures that may occur. [-]
-    confidence : float, default 0.95
-        One-sided level. [-]
-
-    Returns
-    -------
-    int
-        Units to test. [-]
-
-    References
-    ----------
-    .. [1] Success-run theorem, n = ln(1 - C) / ln R; with failures the binomial tail.
-
-    Examples
-    --------
-    >>> success_run_units(0.9), success_run_units(0.9, failures=1)
-    (29, 46)
-    """
-    _need_level(confidence)
-    if not 0 < reliability < 1:
-        raise InputError(f"reliability must lie in (0, 1), got {reliability!r}")
-    if failures < 0:
-        raise InputError(f"failures must be >= 0, got {failures!r}")
-    low, high = failures, failures + 1
-    while binom.cdf(failures, high, 1 - reliability) > 1 - confidence:
-        low, high = high, 2 * high
-    while high - low > 1:
-        middle = (low + high) // 2
-        if binom.cdf(failures, middle, 1 - reliability) > 1 - confidence:
-            low = middle
-        else:
-            high = middle
-    return high
-
-
-def demonstrated_reliability(units: int, *, failures: int = 0, confidence: float = 0.95) -> float:
-    """Give the lower limit of reliability after a test (Clopper-Pearson).
-
-    Parameters
-    ----------
-    units : int
-        Units tested, > failures. [-]
-    failures : int, default 0
-        Failures seen. [-]
-    confidence : float, default 0.95
-        One-sided level. [-]
-
-    Returns
-    -------
-    float
-        In (0, 1). [-]
-
-    Examples
-    --------
-    >>> round(demonstrated_reliability(29), 4)
-    0.9019
-    """
-    _need_level(confidence)
-    if not 0 <= failures < units:
-        raise InputError(f"failures must lie in [0, units), got {failures!r} of {units!r}")
-    return float(beta.ppf(1 - confidence, units - failures, failures + 1))
-
-
-def units_for_life(
-    reliability: float, age: float, test_age: float, shape: float, *, confidence: float = 0.95
-) -> int:
-    """Give the units to run to `test_age` without failure to show a reliability at `age`.
-
-    Parameters
-    ----------
-    reliability : float
-        To be shown at `age`, in (0, 1). [-]
-    age, test_age : float
-        Same unit, > 0. [time]
-    shape : float
-        Assumed Weibull shape, > 0. [-]
-    confidence : float, default 0.95
-        One-sided level. [-]
-
-    Returns
-    -------
-    int
-        Units to test. [-]
-
-    Examples
-    --------
-    >>> units_for_life(0.9, 1000.0, 500.0, 2.0)
-    114
-    """
-    _need_positive(age=age, test_age=test_age, shape=shape)
-    if not 0 < reliability < 1:
-        raise InputError(f"reliability must lie in (0, 1), got {reliability!r}")
-    at_test = float(np.exp(np.log(reliability) * (test_age / age) ** shape))
-    return success_run_units(at_test, confidence=confidence)
-
-
 def _law(family: Family, location: float, sigma: float) -> LifeLaw:
     one = np.ones((1, 1))
     return LifeLaw(
@@ -441,14 +335,3 @@ def _only_low(low: float) -> Limits:
         likelihood_ratio=(low, None),
         confidence=np.nan,
     )
-
-
-def _need_positive(**values: float) -> None:
-    for name, value in values.items():
-        if not (value > 0 and np.isfinite(value)):
-            raise InputError(f"{name} must be > 0 and finite, got {value!r}")
-
-
-def _need_level(confidence: float) -> None:
-    if not 0 < confidence < 1:
-        raise InputError(f"confidence must lie in (0, 1), got {confidence!r}")

@@ -15,8 +15,8 @@ from analytics.errors import InputError, NotEstimable
 from analytics.survival.law import Family, LifeLaw
 from analytics.survival.lifetimes import Lifetimes
 from analytics.survival.newton import Summit, climb
+from analytics.survival.prior import Prior
 from analytics.survival.problem import (
-    Prior,
     Problem,
     evaluate,
     inverse_information,

@@ -25,10 +25,10 @@ from analytics.survival.kernels import (
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import Lifetimes
 from analytics.survival.newton import climb
+from analytics.survival.prior import Prior, add_prior, effect_precision
 
 __all__ = [
     "CODES",
-    "Prior",
     "Problem",
     "evaluate",
     "inverse_information",
@@ -46,34 +46,6 @@ CODES = {Family.WEIBULL: 0, Family.EXPONENTIAL: 0, Family.LOGNORMAL: 1, Family.L
 _TYPICAL_RHO = {0: 1.28, 1: 1.0, 2: 1.81}  # standard deviation of the standard log life
 _NARROW = 1e-7  # an interval this narrow, relative to the age, is an exact age
 _SAMPLE_ABOVE, _SAMPLE_ROWS = 20_000, 4_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prior:
-    r"""What was known before the data, as a weak prior; stated with every result that used it.
-
-    Attributes
-    ----------
-    shape_median : float
-        Median of the prior on the shape 1 / sigma. [-]
-    shape_factor : float
-        95 % of the prior lies within the median times or divided by this factor, > 1. [-]
-    effect_sd : float
-        Standard deviation of the normal prior, about 0, on each covariate's effect divided
-        by sigma (under a Weibull life the log hazard ratio), from one side to the other of a
-        two-valued covariate, over two standard deviations of any other. inf: no prior. [-]
-    """
-
-    shape_median: float = 1.5
-    shape_factor: float = 3.0
-    effect_sd: float = np.inf
-
-    def __post_init__(self) -> None:
-        if not (self.shape_median > 0 and self.shape_factor > 1 and self.effect_sd > 0):
-            raise InputError(
-                "a prior needs shape_median > 0, shape_factor > 1 and effect_sd > 0, got "
-                f"{self.shape_median!r}, {self.shape_factor!r}, {self.effect_sd!r}"
-            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,18 +187,8 @@ def prepare(
         names=names,
         fixed_rho=1.0 if family is Family.EXPONENTIAL else shape,
         prior=prior,
-        tightness=_tightness(covariates, spans, prior),
+        tightness=effect_precision(covariates, spans, prior),
     )
-
-
-def _tightness(covariates: Array, spans: Array, prior: Prior | None) -> Array:
-    """Precision of the prior on the scaled slopes (a slope of theta is per quarter range)."""
-    if prior is None or not np.isfinite(prior.effect_sd):
-        return np.zeros(covariates.shape[1])
-    _, low, high = spans
-    two_valued = ((covariates == low) | (covariates == high)).all(axis=0)
-    step = np.where(two_valued, high - low, 2 * covariates.std(axis=0))
-    return np.asarray((step / ((high - low) / 4) / prior.effect_sd) ** 2)
 
 
 def _covariates(design: Array | None, names: tuple[str, ...], n: int) -> Array:
@@ -380,27 +342,9 @@ def evaluate(problem: Problem, theta: Array) -> tuple[float, Array, Array]:
     gradient[-1] += problem.exact_weight / rho
     hessian[-1, -1] -= problem.exact_weight / rho**2
     if problem.prior is not None:
-        value += _add_prior(problem, problem.prior, theta, gradient, hessian)
+        rho_unit = problem.time_spread if problem.fixed_rho is None else None
+        value += add_prior(problem.prior, problem.tightness, rho_unit, theta, gradient, hessian)
     return value, gradient, hessian
-
-
-def _add_prior(
-    problem: Problem, prior: Prior, theta: Array, gradient: Array, hessian: Array
-) -> float:
-    """Add the slopes of the log prior in place; gives its value, up to a constant."""
-    value = 0.0
-    if problem.fixed_rho is None:
-        rho = theta[-1]
-        precision = (1.959964 / np.log(prior.shape_factor)) ** 2
-        off = np.log(rho / (prior.shape_median * problem.time_spread))
-        value -= precision * off**2 / 2
-        gradient[-1] -= precision * off / rho
-        hessian[-1, -1] -= precision * (1 - off) / rho**2
-    effects = theta[1:-1]
-    tightness = problem.tightness
-    gradient[1:-1] -= tightness * effects
-    hessian[np.arange(1, len(theta) - 1), np.arange(1, len(theta) - 1)] -= tightness
-    return value - float(tightness @ effects**2) / 2
 
 
 def natural_parameters(problem: Problem, theta: Array) -> tuple[Array, float, Array]:

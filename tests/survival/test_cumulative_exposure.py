@@ -6,13 +6,13 @@ from analytics.survival.cumulative_exposure import (
     _surface,
     exposure_limits,
     fit_exposure,
-    stretches,
 )
 from analytics.survival.fit import fit, life_law
 from analytics.survival.law import Family, survival
 from analytics.survival.lifetimes import Lifetimes, lifetimes
 from analytics.survival.limits import limits
 from analytics.survival.quantities import parameters
+from analytics.survival.stretches import stretches
 
 INF = np.inf
 NAMES = ("ratio", "cycles")

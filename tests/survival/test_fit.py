@@ -10,7 +10,7 @@ from analytics.survival.fit import draw_parameters, fit, life_law
 from analytics.survival.law import Family, survival
 from analytics.survival.lifetimes import Lifetimes, lifetimes
 from analytics.survival.limits import limits
-from analytics.survival.problem import Prior
+from analytics.survival.prior import Prior
 from analytics.survival.quantities import life_quantile, parameters
 
 INF = np.inf

@@ -6,7 +6,8 @@ from analytics.errors import InputError, NotEstimable
 from analytics.survival.fit import fit
 from analytics.survival.law import Family
 from analytics.survival.lifetimes import lifetimes
-from analytics.survival.problem import Prior, evaluate
+from analytics.survival.prior import Prior
+from analytics.survival.problem import evaluate
 from analytics.survival.robust import row_scores, with_clusters
 from datasets.reference import path
 
