@@ -21,7 +21,7 @@ from analytics.survival.fit import Fit, draw_parameters, fit
 from analytics.survival.fit import life_law as regression_law
 from analytics.survival.law import Family, LifeLaw, cumulative_hazard, hazard
 from analytics.survival.lifetimes import Lifetimes
-from analytics.survival.problem import Prior
+from analytics.survival.prior import Prior
 from analytics.survival.two_hazard_data import TwoHazardData, take_rows
 from analytics.survival.two_hazard_draws import life_law
 from analytics.survival.two_hazard_fit import fit_two_hazard, parameter_draws
