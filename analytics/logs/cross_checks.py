@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -78,13 +79,15 @@ def _fold(name: str) -> str:
     return "".join(character for character in name.casefold() if character.isalnum())
 
 
-def ask(tables: Mapping[str, pd.DataFrame]) -> list[str]:
+def ask(tables: Mapping[str, pd.DataFrame], *, log_begins: date | None = None) -> list[str]:
     """Ask about what is possible but odd; nothing is changed.
 
     Parameters
     ----------
     tables : mapping of str to DataFrame
         The accepted rows of every table.
+    log_begins : date or None
+        First day on which every removal was recorded, when it is declared.
 
     Returns
     -------
@@ -96,6 +99,8 @@ def ask(tables: Mapping[str, pd.DataFrame]) -> list[str]:
     questions = [
         _positions_without_disc(positions, discs),
         _wrong_discs(installs, positions),
+        _before_service(installs, positions),
+        _before_the_log(removals, log_begins),
         _removals_before_install(installs, removals),
         _two_installs_in_a_row(installs, removals),
         _two_removals_in_a_row(installs, removals),
@@ -128,6 +133,25 @@ def _wrong_discs(installs: pd.DataFrame, positions: pd.DataFrame) -> str:
         wrong,
         installs["install_id"],
         "installs have another disc code than their position asks for today",
+    )
+
+
+def _before_service(installs: pd.DataFrame, positions: pd.DataFrame) -> str:
+    since = installs["position_id"].map(positions.set_index("position_id")["in_service_from"])
+    return _question(
+        installs["installed_on"] < since,
+        installs["install_id"],
+        "installs are older than the day their position went into service",
+    )
+
+
+def _before_the_log(removals: pd.DataFrame, log_begins: date | None) -> str:
+    if log_begins is None:
+        return ""
+    return _question(
+        removals["found_on"] < pd.Timestamp(log_begins),
+        removals["removal_id"],
+        f"removals are older than log_begins, {log_begins}",
     )
 
 

@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 
 from analytics.errors import InputError
+from analytics.logs.dates import day_parser
 from analytics.logs.evidence import Verdict, blanks_in, date_format_of, marks_of
 from analytics.logs.files import SUFFIXES, read_file
 from analytics.logs.headers import bare_name, ours, unit_in
@@ -116,15 +117,18 @@ def _known_anywhere(cells: Sequence[str]) -> int:
 
 
 def _days(files: Iterable[_File]) -> list[str]:
-    """Propose the first and the last day from ISO dates, when there are any."""
-    read = value_parser(Column(name="", kind=Kind.DATE, about=""), Settings(), {})
-    found = [
-        str(read(text))
-        for file in files
-        for name, our in file.columns.items()
-        if file.column(our).past
-        for text in file.texts_of(name)
-    ]
+    """Propose the last day from the dates that can be read."""
+    found = []
+    for file in files:
+        known = date_format_of(file.texts(Kind.DATE))
+        form = known.answers[0] if known.proven else ""
+        read = day_parser(Settings(date_format=form or None))
+        found += [
+            str(read(text.strip()))
+            for name, our in file.columns.items()
+            if file.column(our).past
+            for text in file.texts_of(name)
+        ]
     days = sorted(day for day in found if "1950" <= day <= date.today().isoformat())
     last = days[-1] if days else "2024-06-30"
     return [

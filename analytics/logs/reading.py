@@ -236,7 +236,7 @@ def _join(checked: dict[str, CheckedTable], settings: Settings) -> CheckedLogs:
         tables=tables,
         rows=rows,
         quarantine=listed,
-        notes=(*notes, *ask(tables), *doubt_units(tables)),
+        notes=(*notes, *ask(tables, log_begins=settings.log_begins), *doubt_units(tables)),
         settings=settings,
         present=frozenset(checked),
     )

@@ -78,6 +78,8 @@ _SETTINGS = """\
 # was = "P-1"
 # now = "P-101"
 # until = 2019-03-01
+# [formats.discs]                 # one table written in another way than the rest
+# date_format = "%Y-%m-%d"
 # [sources]                       # files whose names do not say their table
 # removals = ["workorders.xlsx#Sheet1"]
 """

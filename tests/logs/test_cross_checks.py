@@ -95,6 +95,25 @@ def test_oddities_are_asked_about_and_nothing_is_changed(plant, installs, remova
     assert any(pattern.search(note) for note in logs.notes), logs.notes
 
 
+def test_dates_before_service_and_before_the_log_are_asked_about(plant):
+    positions = (
+        "position_id,site,disc_code,max_operating_pressure [barg],in_service_from\n"
+        "P-1,North,D-10,7,2020-02-01\n"
+    )
+    logs = read_logs(
+        plant(
+            positions=positions,
+            installs=INSTALLS + "I-1,P-1,2020-01-10,D-10,10\n",
+            removals=REMOVALS + "R-1,P-1,2021-01-10,burst,\n",
+            toml="log_begins = 2021-06-01\n",
+        )
+    )
+    assert logs.notes == (
+        "1 installs are older than the day their position went into service: I-1",
+        "1 removals are older than log_begins, 2021-06-01: R-1",
+    )
+
+
 def test_an_orderly_history_raises_no_question(plant):
     installs = "I-1,P-1,2020-01-10,D-10,10\nI-2,P-1,2021-01-10,D-10,9.7\n"
     removals = "R-1,P-1,2021-01-10,burst,7\n"
