@@ -15,8 +15,10 @@ __all__ = [
     "dangerous_sentence",
     "early_answer",
     "fleet_answer",
+    "gain_sentence",
     "intervals_answer",
     "logs_answer",
+    "past_cap",
     "storeroom_answer",
 ]
 
@@ -27,6 +29,7 @@ CAUTION = (
 )
 
 _LATE_YEARS = 2
+_LOWER = 0.95
 
 _RATIOS = {
     "min_burst": "pressure over marked burst pressure less tolerance (min_burst)",
@@ -105,16 +108,97 @@ def intervals_answer(findings: Findings) -> list[str]:
         f" today's interval at {int(kinds.get('keep', 0)):,}; ask the responsible engineer"
         f" about {int(kinds.get('ask', 0)):,}."
     ]
-    overdue = rows[rows["overdue"].fillna(False).astype(bool)]
-    answer.append(
-        f"{count(len(overdue), 'disc').capitalize()} {'is' if len(overdue) == 1 else 'are'} past"
-        f" the cap: {and_so_on(overdue['position_id'].astype(str))}."
-        if len(overdue)
-        else "No disc is past its cap."
-    )
+    answer += [_overdue_sentence(findings), _policy_sentence(findings)]
     if findings.wear:
         answer.append(_wear_sentence(findings))
-    return answer
+    return [sentence for sentence in answer if sentence]
+
+
+def past_cap(findings: Findings) -> pd.DataFrame:
+    """Give the discs past their cap today, furthest first."""
+    rows = findings.overdue
+    if rows.empty:
+        return rows
+    past = rows[(rows["limit"] == "cap") & (rows["over_today_months"] > 0)]
+    return past.sort_values("over_today_months", ascending=False, kind="stable")
+
+
+def _overdue_sentence(findings: Findings) -> str:
+    past = past_cap(findings)
+    if past.empty:
+        return "No disc is past its cap today."
+    worst = past.iloc[0]
+    return (
+        f"{count(len(past), 'disc').capitalize()} {'is' if len(past) == 1 else 'are'} past the cap"
+        f" today: {and_so_on(past['position_id'].astype(str))}; the furthest,"
+        f" {worst['position_id']}, by {number(worst['over_today_months'])} months."
+    )
+
+
+def _policy_sentence(findings: Findings) -> str:
+    """Say what following the proposed ages would save and prevent."""
+    rows = findings.policies
+    if rows.empty:
+        return ""
+    by_name = rows.set_index("policy")
+    if not {"today", "proposed"} <= set(by_name.index):
+        return ""
+    new, old = by_name.loc["proposed"], by_name.loc["today"]
+    saving = Estimate(estimate=new["saving"], low=new["saving_low"], high=new["saving_high"])
+    early = Estimate(
+        estimate=new["premature_per_year"], low=new["premature_low"], high=new["premature_high"]
+    )
+    verb = "save" if saving.estimate >= 0 else "cost"
+    if saving.estimate < 0:
+        saving = Estimate(estimate=-saving.estimate, low=-saving.high, high=-saving.low)
+    return (
+        f"Following the proposed ages would {verb}"
+        f" {within(saving, lambda value: money(value, ''))} {findings.currency} a year, with"
+        f" {within(early)} premature failures a year instead of"
+        f" {number(old['premature_per_year'])}."
+    )
+
+
+def gain_sentence(findings: Findings) -> str:
+    """Say what life a lower operating ratio would buy; blank when it was not estimated."""
+    exponent = findings.wear.ratio_exponent if findings.wear else None
+    if exponent is None:
+        return ""
+    gain = Estimate(
+        estimate=_LOWER**-exponent.estimate,
+        low=_LOWER**-exponent.low,
+        high=_LOWER**-exponent.high,
+    )
+    return (
+        f"Wear life falls with the operating ratio to the power {within(exponent)}: running 5 %"
+        f" lower would multiply it by {within(gain)}, within the ratios on record."
+    )
+
+
+def _policy_sentence(findings: Findings) -> list[str]:
+    """Say what following the proposals would do; nothing when it could not be reckoned."""
+    policies = findings.policies.set_index("policy")
+    if not {"today", "proposed"} <= set(policies.index):
+        return []
+    now, then = policies.loc["today"], policies.loc["proposed"]
+    saving = Estimate(estimate=then["saving"], low=then["saving_low"], high=then["saving_high"])
+    verb = "save" if saving.estimate >= 0 else "cost"
+    size = Estimate(
+        estimate=abs(saving.estimate),
+        low=min(abs(saving.low), abs(saving.high)),
+        high=max(abs(saving.low), abs(saving.high)),
+    )
+    if saving.low <= 0 <= saving.high:
+        return ["Following the proposals would change neither cost nor failures clearly."]
+    return [
+        f"Following the proposals would {verb} {within(size, _whole)} {findings.currency} a year"
+        f" in the long run, with {number(then['premature_per_year'])} premature failures a year"
+        f" instead of {number(now['premature_per_year'])}."
+    ]
+
+
+def _whole(value: float) -> str:
+    return money(value, "")
 
 
 def _wear_sentence(findings: Findings) -> str:

@@ -1,18 +1,19 @@
 """The reliability engineer's second page: when to replace which disc."""
 
 import dash_mantine_components as dmc
-from dash import html
+from dash import dcc, html
 
 from dashboard import ids
 from dashboard.components.blocks import answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.interval import cost_figure
-from dashboard.sentences import intervals_answer
+from dashboard.sentences import intervals_answer, past_cap
 from dashboard.view import View
 
 __all__ = ["cost_curve", "page"]
 
 _FIRST = 8
+_LONGEST = 15
 _IN_SHORT = (
     "position_id",
     "site",
@@ -36,14 +37,8 @@ def page(view: View) -> html.Div:
                 intervals_answer(view.findings),
                 for_whom="For the reliability engineer",
             ),
-            _few(
-                view,
-                "Past the cap",
-                view.findings.intervals["overdue"].fillna(False).astype(bool)
-                if len(view.findings.intervals)
-                else None,
-                "The cap is the smallest of the maker's, the code's and the site's.",
-            ),
+            _past_cap(view),
+            _policies(view),
             _proposed(
                 view,
                 "shorten",
@@ -57,7 +52,9 @@ def page(view: View) -> html.Div:
                 "A longer interval looks possible here. It is a question, never a recommendation,"
                 " and never past the cap.",
             ),
+            _policies(view),
             _curves(view),
+            _overdue(view),
             section(
                 "Every position",
                 grid("intervals", view),
@@ -90,6 +87,36 @@ def cost_curve(view: View, position: str) -> html.Div:
     )
 
 
+def _past_cap(view: View) -> html.Section | None:
+    past = past_cap(view.findings)
+    if past.empty:
+        return None
+    more = f" The first {_FIRST} of {len(past)}." if len(past) > _FIRST else ""
+    return section(
+        "Past the cap",
+        plain("overdue", view, past.head(_FIRST)),
+        html.P(
+            dcc.Link(
+                "All, and those past their recommended age", href=view.address("rows", "overdue")
+            )
+        ),
+        note=f"The cap is the smallest of the maker's, the code's and the site's.{more}",
+    )
+
+
+def _policies(view: View) -> html.Section | None:
+    if view.findings.policies.empty:
+        return None
+    return section(
+        "What would following these ages change?",
+        plain("policies", view),
+        note=(
+            "All positions with costs on record, in the long run. It counts premature failures;"
+            " a disc that fails to open is another matter, which only the cap guards."
+        ),
+    )
+
+
 def _proposed(view: View, proposal: str, title: str, note: str) -> html.Section | None:
     rows = view.findings.intervals
     return _few(view, title, rows["proposal"] == proposal if len(rows) else None, note)
@@ -104,6 +131,28 @@ def _few(view: View, title: str, kept: object, note: str) -> html.Section | None
     few = rows.head(_FIRST)
     more = f" The first {_FIRST} of {len(rows)}; all stand below." if len(rows) > _FIRST else ""
     return section(title, plain("intervals", view, few, only=_IN_SHORT), note=note + more)
+
+
+def _policies(view: View) -> html.Section | None:
+    if view.whole.policies.empty:
+        return None
+    return section(
+        "What does it do to discs, failures and money?",
+        plain("policies", view, view.whole.policies),
+        note="All positions with both costs on record, in the long run; upsets come on top.",
+    )
+
+
+def _overdue(view: View) -> html.Section | None:
+    shown = set(view.findings.intervals.get("position_id", ()))
+    rows = view.whole.overdue[view.whole.overdue["position_id"].isin(shown)]
+    if rows.empty:
+        return None
+    return section(
+        "Overdue today, or by the next outage",
+        plain("overdue", view, rows.head(_LONGEST)),
+        note=f"Worst first; {len(rows)} in all. Far past its age, look first for a lost record.",
+    )
 
 
 def _curves(view: View) -> html.Section | None:

@@ -7,11 +7,13 @@ import pytest
 from sample import empty_findings, sample_findings
 
 from analytics.estimate import Estimate
+from dashboard.orders import stock_remarks
 from dashboard.sentences import (
     basis,
     dangerous_sentence,
     early_answer,
     fleet_answer,
+    gain_sentence,
     intervals_answer,
     logs_answer,
     storeroom_answer,
@@ -49,11 +51,34 @@ def test_storeroom_answer_names_the_next_order_when_none_is_due():
 
 def test_intervals_answer_counts_proposals_and_the_overdue():
     rows = SAMPLE.intervals
-    first, second, third = intervals_answer(SAMPLE)
+    first, second, third, last = intervals_answer(SAMPLE)
 
     assert f"sooner than today at {(rows['proposal'] == 'shorten').sum()} positions" in first
-    assert second.startswith(f"{rows['overdue'].sum()} discs are past the cap")
-    assert third.startswith("Wear grows with age")
+    assert second == (
+        "2 discs are past the cap today: P-011 and P-001; the furthest, P-011, by 14 months."
+    )
+    assert "save 75,000 [61,000 to 88,000] EUR a year" in third
+    assert "7 [6.1 to 8.2] premature failures a year instead of 11" in third
+    assert last.startswith("Wear grows with age")
+
+
+def test_a_dearer_proposal_is_called_dearer():
+    dearer = SAMPLE.policies.copy()
+    dearer.loc[1, ["saving", "saving_low", "saving_high"]] = [-9e3, -12e3, -6e3]
+
+    said = intervals_answer(replace(SAMPLE, policies=dearer))[2]
+    assert "would cost 9,000 [6,000 to 12,000] EUR a year" in said
+
+
+def test_gain_of_a_lower_ratio_follows_the_exponent():
+    # 0.95 ** -6.1 = 1.3673, 0.95 ** -4.2 = 1.2404 and 0.95 ** -8.0 = 1.5073, by arithmetic.
+    assert "multiply it by 1.4 [1.2 to 1.5]" in gain_sentence(SAMPLE)
+    assert gain_sentence(empty_findings()) == ""
+
+
+def test_remarks_on_stock_are_picked_from_the_cautions():
+    assert [text[:13] for text in stock_remarks(SAMPLE)] == ["expired stock"]
+    assert stock_remarks(empty_findings()) == []
 
 
 def test_wear_not_shown_to_grow_is_said_so():
@@ -61,7 +86,7 @@ def test_wear_not_shown_to_grow_is_said_so():
         SAMPLE, wear=replace(SAMPLE.wear, shape=Estimate(estimate=1.2, low=0.9, high=1.6))
     )
 
-    assert "scheduled replacement does not cut premature bursts" in intervals_answer(flat)[2]
+    assert "scheduled replacement does not cut premature bursts" in intervals_answer(flat)[-1]
 
 
 @pytest.mark.parametrize(
@@ -139,3 +164,28 @@ def test_logs_that_answer_nothing_are_told_so(answer: object):
 
 def test_a_reason_is_given_when_there_is_one():
     assert "no premature failure is on record" in early_answer(empty_findings())[0]
+
+
+def policies(saving: float, low: float, high: float) -> pd.DataFrame:
+    row = {"premature_per_year": 40.0, "saving": 0.0, "saving_low": 0.0, "saving_high": 0.0}
+    then = {
+        "premature_per_year": 30.0,
+        "saving": saving,
+        "saving_low": low,
+        "saving_high": high,
+    }
+    return pd.DataFrame([{"policy": "today", **row}, {"policy": "proposed", **then}])
+
+
+@pytest.mark.parametrize(
+    ("saving", "said"),
+    [
+        ((200.0, 100.0, 300.0), "would save 200 [100 to 300]"),
+        ((-200.0, -300.0, -100.0), "would cost 200 [100 to 300]"),
+        ((20.0, -100.0, 140.0), "change neither cost nor failures clearly"),
+    ],
+)
+def test_intervals_answer_says_what_the_proposals_do_in_the_long_run(saving, said):
+    findings = replace(sample_findings(), policies=policies(*saving))
+
+    assert any(said in sentence for sentence in intervals_answer(findings))
