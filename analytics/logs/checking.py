@@ -23,6 +23,7 @@ __all__ = [
     "CheckedTable",
     "accepted",
     "check_table",
+    "header_problems",
     "quarantine",
 ]
 
@@ -105,11 +106,7 @@ def check_table(
     headers = tuple(
         match_header(raw.header, table, own) for raw, own in zip(raws, owns, strict=True)
     )
-    problems = [
-        f"{raw.file}: {problem}"
-        for raw, header in zip(raws, headers, strict=True)
-        for problem in (*header.problems, *_unitless(table, raw, header))
-    ]
+    problems = header_problems(table, raws, settings)
     if problems:
         raise InputError("; ".join(problems))
     frames: list[pd.DataFrame] = []
@@ -130,6 +127,16 @@ def check_table(
         notes=tuple(_notes(table, raws, headers)),
     )
     return replace(checked, findings=(*checked.findings, *_duplicates(checked)))
+
+
+def header_problems(table: Table, raws: Sequence[RawTable], settings: Settings) -> list[str]:
+    """Name what makes the files of a table unusable: columns missing, twice, without a unit."""
+    problems = []
+    for raw in raws:
+        header = match_header(raw.header, table, settings_of(settings, table.name, raw.file))
+        found = (*header.problems, *_unitless(table, raw, header))
+        problems += [f"{raw.file}: {problem}" for problem in found]
+    return problems
 
 
 def accepted(checked: CheckedTable) -> pd.DataFrame:

@@ -1,6 +1,6 @@
 """Read a whole log folder: what can be used, what is held back, what we ask."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -13,6 +13,7 @@ from analytics.logs.checking import (
     CheckedTable,
     accepted,
     check_table,
+    header_problems,
     quarantine,
 )
 from analytics.logs.columns import empty_frame
@@ -149,8 +150,18 @@ def read_raw_tables(
             except InputError as error:
                 problems.append(str(error))
     if problems:
-        raise InputError("; ".join(problems))
+        # Headers too, so that one run names everything there is to mend.
+        for name, parts in raws.items():
+            problems += header_problems(TABLES[name], parts, settings)
+        raise InputError(_all_at_once(problems))
     return raws
+
+
+def _all_at_once(problems: Sequence[str]) -> str:
+    line = "; ".join(problems)
+    if "missing" in line:
+        line += "; `discward check LOGS --propose` drafts a logs.toml for files with other names"
+    return line
 
 
 def _read(path: Path, table: Table, settings: Settings) -> RawTable:
@@ -203,7 +214,7 @@ def check_tables(
             continue
         checked[name] = rename_positions(table, settings.renamed)
     if problems:
-        raise InputError("; ".join(problems))
+        raise InputError(_all_at_once(problems))
     _tell(progress, "comparing the tables", 0.9)
     if {"positions", "discs"} <= set(checked):
         checked = keep_out_unknown(checked)

@@ -46,6 +46,7 @@ def test_every_missing_column_and_unit_is_named_at_once(plant):
         discs="disc_code,specified_burst_pressure [bar]\nD-10,10\n",
         removals="removal_id,position_id,found_on,peak_pressure\nR-1,P-1,2021-01-01,7\n",
     )
+    (folder / "stock.csv").write_text("")
     with pytest.raises(InputError) as caught:
         read_logs(folder)
 
@@ -55,3 +56,5 @@ def test_every_missing_column_and_unit_is_named_at_once(plant):
     assert "say gauge or absolute: barg or bara" in line
     assert "removals.csv: required columns missing: reason" in line
     assert "column peak_pressure needs its unit" in line
+    assert "stock.csv is empty" in line
+    assert "--propose" in line
