@@ -21,6 +21,7 @@ from dashboard.sentences import (
     fleet_answer,
     intervals_answer,
     logs_answer,
+    past_cap,
     storeroom_answer,
 )
 from dashboard.table_list import TABLES
@@ -34,6 +35,15 @@ _WIDTH = 680
 _UNITS = Units()
 _MOST_ROWS = 40
 _SHORT = 16
+_INTERVAL_COLUMNS = (
+    "position_id",
+    "disc_code",
+    "replace_on",
+    "age_months",
+    "today_age_months",
+    "cap_months",
+    "premature_probability",
+)
 
 _STYLE = """
 @page { margin: 15mm; }
@@ -134,10 +144,11 @@ def _intervals(findings: Findings) -> str:
     rows = findings.intervals
     parts = ["<h2>When to replace</h2>", _sentences(intervals_answer(findings))]
     if len(rows):
-        urgent = rows[rows["overdue"].fillna(False).astype(bool) | (rows["proposal"] == "shorten")]
-        short = ("site", "cost_per_year", "cost_today", "note")
+        shorten = rows[rows["proposal"] == "shorten"].sort_values("replace_on")
         parts += [
-            _table("intervals", findings, urgent.sort_values("replace_on"), leave_out=short),
+            _table("policies", findings, leave_out=("planned_per_year", "discs_per_year")),
+            _table("overdue", findings, past_cap(findings), most=15),
+            _table("intervals", findings, shorten, only=_INTERVAL_COLUMNS, most=15),
             '<p class="quiet">An age that saves money on premature bursts is no safety interval.'
             " A longer interval is a question for the responsible engineer, never past"
             " the cap.</p>",
@@ -222,6 +233,7 @@ def _table(
     rows: pd.DataFrame | None = None,
     *,
     leave_out: tuple[str, ...] = (),
+    only: tuple[str, ...] = (),
     most: int = _MOST_ROWS,
 ) -> str:
     table = TABLES[key]
@@ -232,7 +244,9 @@ def _table(
     columns = [
         column
         for column in table.present(every)
-        if column.key not in leave_out and column.name not in LIMITS
+        if column.key not in leave_out
+        and column.name not in LIMITS
+        and (not only or column.key in only)
     ]
     head = "".join(_heading(column, findings.currency) for column in columns)
     body = "".join(

@@ -136,26 +136,20 @@ def _overdue_sentence(findings: Findings) -> str:
 
 
 def _policy_sentence(findings: Findings) -> str:
-    """Say what following the proposed ages would save and prevent."""
-    rows = findings.policies
-    if rows.empty:
+    """Say what following the proposed ages would do; blank when it could not be reckoned."""
+    policies = findings.policies.set_index("policy")
+    if not {"today", "proposed"} <= set(policies.index):
         return ""
-    by_name = rows.set_index("policy")
-    if not {"today", "proposed"} <= set(by_name.index):
-        return ""
-    new, old = by_name.loc["proposed"], by_name.loc["today"]
-    saving = Estimate(estimate=new["saving"], low=new["saving_low"], high=new["saving_high"])
-    early = Estimate(
-        estimate=new["premature_per_year"], low=new["premature_low"], high=new["premature_high"]
-    )
-    verb = "save" if saving.estimate >= 0 else "cost"
-    if saving.estimate < 0:
-        saving = Estimate(estimate=-saving.estimate, low=-saving.high, high=-saving.low)
+    now, then = policies.loc["today"], policies.loc["proposed"]
+    if then["saving_low"] <= 0 <= then["saving_high"]:
+        return "Following the proposed ages would change neither cost nor failures clearly."
+    saves = then["saving"] >= 0
+    low, high = sorted((abs(then["saving_low"]), abs(then["saving_high"])))
+    size = Estimate(estimate=abs(then["saving"]), low=low, high=high)
     return (
-        f"Following the proposed ages would {verb}"
-        f" {within(saving, lambda value: money(value, ''))} {findings.currency} a year, with"
-        f" {within(early)} premature failures a year instead of"
-        f" {number(old['premature_per_year'])}."
+        f"Following the proposed ages would {'save' if saves else 'cost'} {within(size, _whole)}"
+        f" {findings.currency} a year in the long run, with {number(then['premature_per_year'])}"
+        f" premature failures a year instead of {number(now['premature_per_year'])}."
     )
 
 
@@ -173,28 +167,6 @@ def gain_sentence(findings: Findings) -> str:
         f"Wear life falls with the operating ratio to the power {within(exponent)}: running 5 %"
         f" lower would multiply it by {within(gain)}, within the ratios on record."
     )
-
-
-def _policy_sentence(findings: Findings) -> list[str]:
-    """Say what following the proposals would do; nothing when it could not be reckoned."""
-    policies = findings.policies.set_index("policy")
-    if not {"today", "proposed"} <= set(policies.index):
-        return []
-    now, then = policies.loc["today"], policies.loc["proposed"]
-    saving = Estimate(estimate=then["saving"], low=then["saving_low"], high=then["saving_high"])
-    verb = "save" if saving.estimate >= 0 else "cost"
-    size = Estimate(
-        estimate=abs(saving.estimate),
-        low=min(abs(saving.low), abs(saving.high)),
-        high=max(abs(saving.low), abs(saving.high)),
-    )
-    if saving.low <= 0 <= saving.high:
-        return ["Following the proposals would change neither cost nor failures clearly."]
-    return [
-        f"Following the proposals would {verb} {within(size, _whole)} {findings.currency} a year"
-        f" in the long run, with {number(then['premature_per_year'])} premature failures a year"
-        f" instead of {number(now['premature_per_year'])}."
-    ]
 
 
 def _whole(value: float) -> str:

@@ -7,7 +7,7 @@ from dashboard.components.tables import grid, plain
 from dashboard.figures.duty import duty_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
-from dashboard.sentences import dangerous_sentence, early_answer
+from dashboard.sentences import dangerous_sentence, early_answer, gain_sentence
 from dashboard.view import View
 from dashboard.words import percent
 
@@ -98,7 +98,16 @@ def _hazard(view: View) -> html.Section:
             ],
             className="pair",
         ),
+        *(html.P(sentence) for sentence in _on_the_model(view) if sentence),
     )
+
+
+def _on_the_model(view: View) -> tuple[str, ...]:
+    model = view.whole.model
+    if model is None:
+        return ()
+    why, fit = (f"{said[:1].upper()}{said[1:]}" for said in (model.why, model.fit_statement))
+    return (gain_sentence(view.whole), f"The model: {model.name}. {why}", fit)
 
 
 def _crews_and_lots(view: View) -> html.Section:

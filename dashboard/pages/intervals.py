@@ -13,7 +13,6 @@ from dashboard.view import View
 __all__ = ["cost_curve", "page"]
 
 _FIRST = 8
-_LONGEST = 15
 _IN_SHORT = (
     "position_id",
     "site",
@@ -52,9 +51,7 @@ def page(view: View) -> html.Div:
                 "A longer interval looks possible here. It is a question, never a recommendation,"
                 " and never past the cap.",
             ),
-            _policies(view),
             _curves(view),
-            _overdue(view),
             section(
                 "Every position",
                 grid("intervals", view),
@@ -100,7 +97,8 @@ def _past_cap(view: View) -> html.Section | None:
                 "All, and those past their recommended age", href=view.address("rows", "overdue")
             )
         ),
-        note=f"The cap is the smallest of the maker's, the code's and the site's.{more}",
+        note=f"The cap is the smallest of the maker's, the code's and the site's. Far past it, look"
+        f" first for a lost record.{more}",
     )
 
 
@@ -111,8 +109,9 @@ def _policies(view: View) -> html.Section | None:
         "What would following these ages change?",
         plain("policies", view),
         note=(
-            "All positions with costs on record, in the long run. It counts premature failures;"
-            " a disc that fails to open is another matter, which only the cap guards."
+            "All positions with both costs on record, in the long run; upsets come on top. It"
+            " counts premature failures; a disc that fails to open is another matter, which only"
+            " the cap guards."
         ),
     )
 
@@ -131,28 +130,6 @@ def _few(view: View, title: str, kept: object, note: str) -> html.Section | None
     few = rows.head(_FIRST)
     more = f" The first {_FIRST} of {len(rows)}; all stand below." if len(rows) > _FIRST else ""
     return section(title, plain("intervals", view, few, only=_IN_SHORT), note=note + more)
-
-
-def _policies(view: View) -> html.Section | None:
-    if view.whole.policies.empty:
-        return None
-    return section(
-        "What does it do to discs, failures and money?",
-        plain("policies", view, view.whole.policies),
-        note="All positions with both costs on record, in the long run; upsets come on top.",
-    )
-
-
-def _overdue(view: View) -> html.Section | None:
-    shown = set(view.findings.intervals.get("position_id", ()))
-    rows = view.whole.overdue[view.whole.overdue["position_id"].isin(shown)]
-    if rows.empty:
-        return None
-    return section(
-        "Overdue today, or by the next outage",
-        plain("overdue", view, rows.head(_LONGEST)),
-        note=f"Worst first; {len(rows)} in all. Far past its age, look first for a lost record.",
-    )
 
 
 def _curves(view: View) -> html.Section | None:

@@ -111,7 +111,7 @@ def _said(value: object, values: pd.Series, limits: tuple[str, str] | None = Non
         return value.replace("_", " ")
     if math.isinf(value):
         return "run to failure"
-    if limits is None or values[list(limits)].isna().any():
+    if limits is None or values.reindex(list(limits)).isna().any():
         return number(float(value))
     low, high = (number(float(values[key])) for key in limits)
     return f"{number(float(value))} [{low} to {high}]"

@@ -7,6 +7,7 @@ from dashboard import ids
 from dashboard.components.blocks import answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.demand import demand_figure
+from dashboard.orders import stock_remarks
 from dashboard.sentences import storeroom_answer
 from dashboard.view import View
 
@@ -29,6 +30,7 @@ def page(view: View) -> html.Div:
                 className="part order",
             ),
             _demand(view),
+            _remarks(view),
             section(
                 "Every store and disc code",
                 grid("spares", view),
@@ -78,6 +80,16 @@ def _demand(view: View) -> html.Section | None:
         html.Div(demand(view, pairs[0]), id=ids.DEMAND),
         note="Where the dashed stock line falls below the band, the store runs out.",
     )
+
+
+def _remarks(view: View) -> html.Section | None:
+    remarks = stock_remarks(view.findings)
+    if not remarks:
+        return None
+    said = html.Ul(
+        [html.Li(f"{text[:1].upper()}{text[1:]}") for text in remarks], className="plain"
+    )
+    return section("What is odd about stock and orders", said)
 
 
 def _pairs(view: View) -> list[str]:

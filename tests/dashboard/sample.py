@@ -77,6 +77,16 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
         duty=_duty(rng, places),
         intervals=_intervals(rng, places),
         interval_curves=_interval_curves(places),
+        overdue=pd.DataFrame(
+            {
+                "position_id": ["P-001", "P-011", "P-018", "P-002"],
+                "limit": ["cap", "cap", "cap", "recommended age"],
+                "over_today_months": [3.0, 14.0, -2.0, 5.0],
+                "next_outage": pd.Timestamp("2026-05-01"),
+                "over_then_months": [9.0, 20.0, 4.0, 11.0],
+            }
+        ),
+        policies=_policies(),
         spares=_spares(),
         demand_weekly=_demand_weekly(),
         dangerous=pd.DataFrame(
@@ -103,6 +113,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
         ),
         cautions=(
             "Cycles are counted on a compressed historian at 8 positions and are lower bounds.",
+            "expired stock (ST-N, GR-150-02): 2 pieces expired on 2025-08-13; not counted",
             "Two positions run above the operating ratio their disc allows.",
         ),
         not_answered={
@@ -368,6 +379,26 @@ def _intervals(rng: np.random.Generator, places: pd.DataFrame) -> pd.DataFrame:
         proposal=proposal,
         note=np.where(proposal == "ask", "longer than the log has seen at this ratio", ""),
         overdue=rng.random(count) < 0.06,
+    )
+
+
+def _policies() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "policy": ["today", "proposed", "run to failure"],
+            "planned_per_year": [30.0, 44.0, 0.0],
+            "premature_per_year": [11.0, 7.0, 16.0],
+            "premature_low": [9.8, 6.1, 14.6],
+            "premature_high": [12.5, 8.2, 17.9],
+            "discs_per_year": [45.0, 55.0, 22.0],
+            "cost_per_year": [480e3, 405e3, 590e3],
+            "cost_low": [450e3, 380e3, 560e3],
+            "cost_high": [510e3, 433e3, 625e3],
+            "saving": [0.0, 75e3, -110e3],
+            "saving_low": [0.0, 61e3, -140e3],
+            "saving_high": [0.0, 88e3, -82e3],
+            "probability_cheaper": [0.0, 1.0, 0.0],
+        }
     )
 
 
