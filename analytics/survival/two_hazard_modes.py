@@ -84,7 +84,7 @@ def find_modes(data: TwoHazardData) -> tuple[Mode, ...]:
     tried = [
         version
         for version in VERSIONS
-        if n_defects >= 2 * version.first_counts_most + version.hastens_wear
+        if n_defects >= max(2 * version.first_counts_most, version.hastens_wear)
     ]
     plain = posterior(data)
     peaks = [_climb(plain, start) for start in _starts(plain)]
