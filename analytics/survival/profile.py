@@ -107,7 +107,7 @@ def _bracket(
         if far and here - inside_depth < 1e-3 * root:
             return None
         inside, inside_depth = outside, here
-        outside = best + (outside - best) * min(3.0, max(1.2, 1.05 * root / (root + here)))
+        outside = best + (outside - best) * min(3.0, max(1.2, 1.05 * root / max(root + here, 1e-9)))
     return None
 
 
