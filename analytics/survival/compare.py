@@ -46,6 +46,8 @@ REGRESSION_PRIOR = Prior(shape_median=1.5, shape_factor=10.0, effect_sd=2.5)
 FAMILIES = (Family.WEIBULL, Family.LOGNORMAL, Family.LOGLOGISTIC)
 FOLDS = 5
 DRAWS = 100
+NEXT_TO_NOTHING = -700.0
+"""Log of about the smallest number; keeps one impossible life from deciding everything."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,14 +182,16 @@ def log_scores(law: LifeLaw, lives: Lifetimes) -> Array:
     ndarray, shape (n,)
         Log densities of exact ages [log 1/years], log probabilities of the others [-].
     """
-    at_entry, at_lower = cumulative_hazard(law, lives.entry), cumulative_hazard(law, lives.lower)
-    value = at_entry - at_lower
     exact, interval = lives.exact, lives.ended & ~lives.exact
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        at_lower = cumulative_hazard(law, lives.lower)
+        value = cumulative_hazard(law, lives.entry) - at_lower
         rate = np.log(np.add(*hazard(law, np.where(exact, lives.lower, 1.0))))
         gap = cumulative_hazard(law, np.where(interval, lives.upper, 1.0)) - at_lower
         within = np.log(-np.expm1(-np.maximum(gap, 0.0)))
-    value = value + np.where(exact, rate, 0.0) + np.where(interval, within, 0.0)
+        value = value + np.where(exact, rate, 0.0) + np.where(interval, within, 0.0)
+    # a draw under which the life could not have come so far is worth next to nothing
+    value = np.where(np.isnan(value), NEXT_TO_NOTHING, np.maximum(value, NEXT_TO_NOTHING))
     return np.asarray(logsumexp(value, axis=0) - np.log(len(value)))
 
 

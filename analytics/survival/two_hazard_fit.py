@@ -158,6 +158,12 @@ def _refuse_too_few(data: TwoHazardData) -> None:
             f"two hazards {known} need at least {needed} failures, got {failures:g}; "
             "use the plain regression or the few-failure bounds"
         )
+    lives = data.lifetimes
+    ages = lives.lower[lives.exact]
+    if lives.exact.sum() == lives.ended.sum() and np.ptp(ages) <= 1e-9 * ages.max():
+        raise NotEstimable(
+            f"two hazards need failures at different ages, got all {failures:g} at one age"
+        )
 
 
 def _estimates(data: TwoHazardData, draws: TwoHazardDraws) -> TwoHazardEstimates:

@@ -4,7 +4,7 @@ The reference age is the geometric mean age at failure and covariates are scaled
 spread, so neither the unit of time nor that of a covariate changes the fit.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,8 @@ __all__ = ["Posterior", "log_posterior", "posterior", "shapes", "slopes"]
 Array = NDArray[np.float64]
 
 EMPTY = np.zeros((0, 0))
+NARROW = 1e-7
+"""Width of an interval over its age below which it counts as exact."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +71,7 @@ class Posterior:
 
 def posterior(data: TwoHazardData, version: Version = VERSIONS[0]) -> Posterior:
     """Prepare lives and priors; at least one life must have ended."""
-    lives = data.lifetimes
+    lives = _exact_where_narrow(data.lifetimes)
     reference_age = _reference_age(lives)
     with np.errstate(divide="ignore"):
         log_ages = np.log(np.stack([lives.entry, lives.lower, lives.upper]) / reference_age)
@@ -209,6 +211,12 @@ def _levels(problem: Posterior, vector: Array) -> tuple[Array, Array]:
     if at.wear_defects.start < at.wear_defects.stop:
         zeta += np.log(np.prod(1 + problem.defects * np.expm1(vector[at.wear_defects]), axis=1))
     return xi, zeta
+
+
+def _exact_where_narrow(lives: Lifetimes) -> Lifetimes:
+    """Take an interval too narrow for a difference of two survivals as an exact age."""
+    narrow = lives.ended & (lives.upper - lives.lower < NARROW * lives.upper)
+    return replace(lives, lower=np.where(narrow, lives.upper, lives.lower))
 
 
 def _reference_age(lives: Lifetimes) -> float:

@@ -256,3 +256,49 @@ def test_a_law_needs_the_columns_of_the_fit():
     draws = parameter_draws(fit_two_hazard(fleet(200)), 10)
     with pytest.raises(InputError, match="2, 0 and 1 columns as in the fit"):
         life_law(draws, defects=[[1.0]])
+
+
+def test_failures_all_at_one_age_are_refused():
+    same = two_hazard_data(
+        lifetimes(np.full(30, 2.0)), defects=np.eye(30, 1), defect_names=["seat"]
+    )
+    with pytest.raises(NotEstimable, match="failures at different ages, got all 30 at one age"):
+        fit_two_hazard(same)
+
+
+def test_an_interval_too_narrow_to_tell_is_an_exact_age():
+    data = fleet(300)
+    lives = data.lifetimes
+    wide = replace(lives, upper=np.where(lives.exact, lives.lower * (1 + 1e-12), lives.upper))
+
+    here, there = fit_two_hazard(data), fit_two_hazard(replace(data, lifetimes=wide))
+    np.testing.assert_allclose(here.modes[0].vector, there.modes[0].vector, rtol=1e-6)
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        pytest.param(lambda d, w, ended: (np.column_stack([ended, d]), w), id="killer"),
+        pytest.param(lambda d, w, ended: (np.column_stack([~ended, d]), w), id="saviour"),
+        pytest.param(lambda d, w, ended: (np.column_stack([d[:, 0], d]), w), id="twin"),
+        pytest.param(lambda d, w, ended: (np.column_stack([np.full(len(d), 0.3), d]), w), id="p"),
+        pytest.param(lambda d, w, ended: (np.column_stack([d[:, 1], d]), 1e12 * w), id="huge"),
+        pytest.param(lambda d, w, ended: (np.column_stack([d[:, 1], d]), w + 1e8), id="shifted"),
+        pytest.param(lambda d, w, ended: (np.column_stack([d[:, 1], d]), 0 * w), id="constant"),
+    ],
+)
+def test_covariates_that_ruin_a_plain_likelihood_leave_finite_answers(spoil):
+    data = fleet(150)
+    defects, duty = spoil(data.defects, data.wear_design, data.lifetimes.ended)
+    fit = fit_two_hazard(
+        replace(
+            data,
+            defects=defects.astype(float),
+            defect_names=("odd", "seat", "gap"),
+            wear_design=duty,
+        )
+    )
+
+    for effect in (*fit.estimates.defect_effects.values(), *fit.estimates.wear_effects.values()):
+        assert np.isfinite([effect.low, effect.estimate, effect.high]).all()
+        assert effect.low < effect.high
