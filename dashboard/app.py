@@ -1,7 +1,6 @@
 """The dashboard as a program: built from findings, served on this machine."""
 
 import os
-from functools import lru_cache
 from pathlib import Path
 
 import dash_ag_grid  # noqa: F401  component libraries register on import, before the app is made
@@ -13,18 +12,19 @@ from dashboard import ids
 from dashboard.access.door import put_door
 from dashboard.access.people import Access, Role
 from dashboard.bodies import well_formed
+from dashboard.callbacks.reading_again import ASKS, CANCELS, wire_reading_again
 from dashboard.callbacks.recording import WRITES, wire_recording
 from dashboard.callbacks.wiring import wire
 from dashboard.components.shell import frame
 from dashboard.gate import LOCAL_HOSTS, guard
-from dashboard.narrowing import narrow
+from dashboard.jobs.ledger import open_ledger
+from dashboard.jobs.worker import Worker
+from dashboard.live import Live
 from dashboard.pages.listing import list_pages
 from dashboard.recording.asking import Plant
 from dashboard.recording.keeping import Keeper
-from dashboard.selection import from_search, to_search
 from dashboard.serving import serve
 from dashboard.take import offer_tables
-from dashboard.view import View
 
 __all__ = ["build_app", "serve"]
 
@@ -75,18 +75,20 @@ def build_app(
         enable_mcp=False,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
-    look = _looker(findings)
-    app.layout = frame(findings.title, findings.export_date)
+    live = Live(findings)
+    app.layout = lambda: frame(live.findings.title, live.findings.export_date)
     keeper, plant = (Keeper(logs), Plant(logs)) if logs else (None, None)
-    wire(app, look, list_pages(keeper, plant))
+    wire(app, live.look, list_pages(keeper, plant))
     if keeper and plant:
-        wire_recording(app, look, keeper, plant)
+        wire_recording(app, live.look, keeper, plant)
+        worker = Worker(open_ledger(keeper.aside / "jobs.sqlite"))
+        wire_reading_again(app, live, worker, keeper.folder)
     app.clientside_callback(
         ClientsideFunction(namespace="discward", function_name="title"),
         Output(ids.TITLE, "modified_timestamp"),
         Input(ids.TITLE, "data"),
     )
-    offer_tables(app.server, look)
+    offer_tables(app.server, live.look)
     guard(
         app.server,
         hosts=hosts,
@@ -94,19 +96,6 @@ def build_app(
         is_callback=lambda body: well_formed(body, app.callback_map),
     )
     if access:
-        put_door(app.server, access, writes={WRITES: Role.EDITOR})
+        put_door(app.server, access, writes=dict.fromkeys((WRITES, ASKS, CANCELS), Role.EDITOR))
     app.server.config.update(ACCESS=access, HOSTS=hosts)
     return app
-
-
-def _looker(findings: Findings):  # noqa: ANN202
-    @lru_cache(maxsize=64)
-    def narrowed(search: str) -> View:
-        selection = from_search(search)
-        return View(whole=findings, findings=narrow(findings, selection), selection=selection)
-
-    def look(search: str | None) -> View:
-        """Give the view of an address's query; equal selections share one."""
-        return narrowed(to_search(from_search(search)))
-
-    return look

@@ -1,14 +1,19 @@
 """Every id that a callback reads or writes, once."""
 
 __all__ = [
+    "ASKED",
     "BODY",
+    "CANCEL",
+    "CANCELLED",
     "COST_CURVE",
     "DEMAND",
     "FILTERS",
     "GAP_PANEL",
+    "JOBS",
     "NAVIGATION",
     "PICKED_DEMAND",
     "PICKED_POSITION",
+    "READ_AGAIN",
     "RECORD",
     "RECORD_PROBLEMS",
     "RECORD_SAID",
@@ -16,6 +21,7 @@ __all__ = [
     "SIGN_OFF",
     "STEPS_PANEL",
     "TAG_PANEL",
+    "TICK",
     "TITLE",
     "URL",
     "filter_id",
@@ -40,6 +46,12 @@ SIGN_OFF = "sign-off"
 TAG_PANEL = "tag-panel"
 STEPS_PANEL = "steps-panel"
 GAP_PANEL = "gap-panel"
+READ_AGAIN = "read-again"
+CANCEL = "cancel-job"
+ASKED = "asked"
+CANCELLED = "cancelled"
+JOBS = "jobs"
+TICK = "tick"
 
 
 def filter_id(name: object) -> dict[str, object]:

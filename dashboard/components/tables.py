@@ -12,7 +12,7 @@ from dashboard.components.blocks import message
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, Kind, TableView, converted, heading, limits_of
 from dashboard.view import View
-from dashboard.words import day, number
+from dashboard.words import day, money, number
 
 __all__ = ["grid", "plain", "records", "take_away"]
 
@@ -159,6 +159,9 @@ def _with_limits(
     low, high = (row.get(key) for key in limits.get(column.key, ("", "")))
     if shown == "" or low is None or high is None or pd.isna(low) or pd.isna(high):
         return shown
+    if column.kind is Kind.MONEY:
+        shown, low, high = (money(value, "") for value in (row[column.key], low, high))
+        return f"{shown} [{low} to {high}]"
     return f"{shown} [{_cell(column, low, view)} to {_cell(column, high, view)}]"
 
 

@@ -75,7 +75,10 @@ def list_pages(keeper: Keeper | None = None, plant: Plant | None = None) -> List
         "/early": ("Early failures", early.page),
         "/intervals": ("Intervals", intervals.page),
         "/fleet": ("Fleet", fleet.page),
-        "/logs": ("Logs' health", logs_health.page),
+        "/logs": (
+            "Logs' health",
+            lambda view: logs_health.page(view, can_read_again=keeper is not None),
+        ),
     }
     one_of: dict[str, tuple[str, _One]] = {
         "position": ("Position", position.page),

@@ -1,7 +1,8 @@
 """The page on the logs themselves: what was read, set aside, inferred and not answered."""
 
-from dash import html
+from dash import dcc, html
 
+from dashboard import ids
 from dashboard.components.blocks import answer, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.sentences import logs_answer
@@ -10,7 +11,7 @@ from dashboard.view import View
 __all__ = ["page"]
 
 
-def page(view: View) -> html.Div:
+def page(view: View, *, can_read_again: bool = False) -> html.Div:
     """The answer, rows per table, rows set aside with mends, inferences, open questions."""
     whole = view.whole
     return html.Div(
@@ -38,8 +39,28 @@ def page(view: View) -> html.Div:
                 className="pair",
             ),
             section("What could not be answered", _open_questions(view)),
+            _read_again() if can_read_again else None,
             section("Disc lives made from these logs", grid("lives", view)),
         ]
+    )
+
+
+def _read_again() -> html.Section:
+    return section(
+        "Read the logs again",
+        html.Div(
+            [
+                html.Button("Read the logs again", id=ids.READ_AGAIN, className="act"),
+                html.Button("Cancel", id=ids.CANCEL, className="act quiet"),
+            ],
+            className="acts",
+        ),
+        html.P(id=ids.ASKED, role="status"),
+        html.P(id=ids.CANCELLED, role="status"),
+        html.Div(id=ids.JOBS),
+        dcc.Interval(id=ids.TICK, interval=2_000),
+        note="After a file of the folder changed, or records were signed. The pages stay as they"
+        " are until it is done.",
     )
 
 

@@ -1,0 +1,1 @@
+"""Long work outside the request: asked for, told of, cancelled, and remembered over a restart."""

@@ -1,0 +1,53 @@
+"""The findings on show: replaced whole when the logs are read again."""
+
+import threading
+from collections import OrderedDict
+
+from analytics.findings import Findings
+from dashboard.narrowing import narrow
+from dashboard.selection import from_search, to_search
+from dashboard.view import View
+
+__all__ = ["Live"]
+
+_KEPT = 64
+"""Views kept ready; equal selections share one."""
+
+
+class Live:
+    """The findings on show and the views that were asked for.
+
+    Attributes
+    ----------
+    findings : Findings
+        What the pages show now.
+    """
+
+    def __init__(self, findings: Findings) -> None:
+        self.findings = findings
+        self._views: OrderedDict[str, View] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def show(self, findings: Findings) -> None:
+        """Show other findings from now on."""
+        with self._lock:
+            self.findings = findings
+            self._views.clear()
+
+    def look(self, search: str | None) -> View:
+        """Give the view of an address's query."""
+        selection = from_search(search)
+        key = to_search(selection)
+        with self._lock:
+            findings, known = self.findings, self._views.get(key)
+            if known is not None:
+                self._views.move_to_end(key)
+                return known
+        view = View(whole=findings, findings=narrow(findings, selection), selection=selection)
+        with self._lock:
+            # Findings replaced meanwhile: this reader sees the old ones once, nobody again.
+            if findings is self.findings:
+                self._views[key] = view
+                while len(self._views) > _KEPT:
+                    self._views.popitem(last=False)
+        return view
