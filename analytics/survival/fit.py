@@ -38,6 +38,7 @@ __all__ = [
 Array = NDArray[np.float64]
 
 _FEW, _VERY_FEW, _PER_EFFECT = 10, 5, 5
+_HARDLY_APART = 1e-4
 
 
 class Regression(Protocol):
@@ -190,7 +191,7 @@ def fit(
         lives=data.lives,
         failures=data.failures,
         steps=summit.steps,
-        warnings=_warnings(problem, data.failures),
+        warnings=_warnings(problem, data.failures, covariance),
         problem=problem,
         summit=summit,
     )
@@ -356,9 +357,25 @@ def failure_warnings(failures: float, effects: int) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _warnings(problem: Problem, failures: float) -> tuple[str, ...]:
+def _nearly_repeated(names: tuple[str, ...], covariance: Array) -> tuple[str, ...]:
+    """Warn of covariates whose effects can hardly be told apart."""
+    if len(names) < 2:
+        return ()
+    effects = covariance[1:-1, 1:-1]
+    unit = 1 / np.sqrt(np.diag(effects))
+    roots, axes = np.linalg.eigh(effects * np.outer(unit, unit))
+    if roots[0] > _HARDLY_APART * roots[-1]:
+        return ()
+    alike = [name for name, a in zip(names, axes[:, -1], strict=True) if abs(a) > 0.1]
+    return (f"hardly told apart, their effects only add up: {', '.join(alike)}",)
+
+
+def _warnings(problem: Problem, failures: float, covariance: Array) -> tuple[str, ...]:
     """What a reader must know before using the numbers."""
-    told = failure_warnings(failures, len(problem.names))
+    told = (
+        *failure_warnings(failures, len(problem.names)),
+        *_nearly_repeated(problem.names, covariance),
+    )
     if problem.prior is None:
         return told
     prior = problem.prior

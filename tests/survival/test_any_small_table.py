@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analytics.errors import DiscwardError, InputError, NotEstimable
+from analytics.errors import InputError, NotEstimable
 from analytics.survival.few_failures import careful_fit
 from analytics.survival.fit import fit
 from analytics.survival.law import Family
@@ -41,7 +41,6 @@ def outcome(seed) -> str:
         data = lifetimes(lower, upper, entry=entry, weight=weight)
         result = how(data, family, x, names)
     except (InputError, NotEstimable) as refusal:
-        assert isinstance(refusal, DiscwardError)
         return type(refusal).__name__
     row = x.mean(axis=0)
     age = failure_probability(result, float(np.exp(np.log(upper[upper < np.inf]).mean())), row)

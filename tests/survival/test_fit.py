@@ -309,6 +309,10 @@ FLAGGED = {
         (np.r_[T, T], np.r_[T, NO], 0.0, 1.0, np.random.default_rng(4).normal(size=(12, 2))),
         "6 failures for 2 covariates",
     ),
+    "covariates that nearly repeat": (
+        (T, T, 0.0, 1.0, np.c_[X, X + 1e-4 * np.random.default_rng(3).normal(size=(6, 1))]),
+        "hardly told apart, their effects only add up: x0, x1",
+    ),
     "huge covariate": ((T, T, 0.0, 1.0, 1e15 + 1e12 * X), "6 failures, fewer"),
     "tiny weights": ((T, T, 0.0, 1e-3), "failures"),
 }
