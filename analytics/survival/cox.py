@@ -170,6 +170,8 @@ def fit_cox(
     ------
     InputError
         If `cluster` does not fit the data or `confidence` lies outside (0, 1).
+    NotEstimable
+        If a covariate is the same for all units at risk at every failure.
     NotConverged
         If the likelihood has no maximum, e.g. all failures lie on one side of a covariate.
 
@@ -191,6 +193,7 @@ def fit_cox(
     if labels.shape != data.age.shape or pd.isna(labels).any():
         raise InputError(f"cluster must have shape {data.age.shape} and no blanks")
     null = moments(data, np.zeros(len(data.names)), ties)
+    _refuse_still(null, data.names)
     coefficients, sums = _climb(data, null, ties)
     information = sums.information.sum(axis=0)
     covariance = np.linalg.inv(information)
@@ -242,6 +245,17 @@ def _climb(data: CoxData, null: Moments, ties: Ties) -> tuple[Array, Moments]:
         "the Cox likelihood has no maximum: a covariate splits the failures from the rest, "
         f"or there are too few failures for {len(data.names)} covariates"
     )
+
+
+def _refuse_still(null: Moments, names: Sequence[str]) -> None:
+    known = np.diag(null.information.sum(axis=0))
+    scale = np.maximum((null.mean**2).max(axis=0), np.finfo(float).tiny)
+    still = known <= 1e-12 * scale
+    if still.any():
+        raise NotEstimable(
+            f"covariate {names[int(np.argmax(still))]} is the same for all units at risk "
+            "whenever one fails: its hazard ratio cannot be told"
+        )
 
 
 def _flat(information: Array, at_start: Array) -> bool:

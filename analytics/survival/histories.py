@@ -10,6 +10,7 @@ from analytics.errors import InputError
 __all__ = ["Histories", "gaps", "histories"]
 
 Array = NDArray[np.float64]
+RANGE = "within 1e-100 to 1e100"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +89,7 @@ def histories(
     codes = np.zeros(times.shape, dtype=np.intp) if system is None else np.asarray(system)
     if times.ndim != 1 or codes.shape != times.shape:
         raise InputError(f"time and system must have one shape (n,), got {np.shape(time)} times")
-    _refuse(times, ~(np.isfinite(times) & (times > 0)), "time must be finite and > 0")
+    _refuse(times, ~_usable(times), f"time must be finite and > 0, {RANGE}")
     count = _system_count(codes, n_systems)
     order = np.lexsort((times, codes))
     times, codes = times[order], codes[order].astype(np.intp)
@@ -100,7 +101,7 @@ def histories(
     ends = np.where(np.isnan(ends), last, ends)
     if np.isnan(ends).any():
         raise InputError(f"a system without events needs an end; system {np.isnan(ends).argmax()}")
-    _refuse(ends, ~(np.isfinite(ends) & (ends > 0)), "end must be finite and > 0")
+    _refuse(ends, ~_usable(ends), f"end must be finite and > 0, {RANGE}")
     late = times > ends[codes]
     _refuse(times, late, "time must not lie beyond the end of the watch")
     return Histories(time=times, system=codes, end=ends, closed_by_event=last == ends)
@@ -130,6 +131,10 @@ def _system_count(codes: NDArray[np.intp], n_systems: int | None) -> int:
     if n_systems is not None and n_systems < found:
         raise InputError(f"n_systems must be at least {found}, got {n_systems}")
     return max(found, n_systems or 1)
+
+
+def _usable(values: Array) -> NDArray[np.bool_]:
+    return np.asarray((values >= 1e-100) & (values <= 1e100))
 
 
 def _refuse(values: Array, broken: NDArray[np.bool_], rule: str) -> None:

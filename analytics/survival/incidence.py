@@ -151,7 +151,9 @@ def _limits(
     """Limits F^exp(-+ z se / (F log F)), with bounds of another kind at the two ends."""
     inside = (incidence > 0) & (incidence < 1)
     level = np.where(inside, incidence, 0.5)
-    power = np.exp(float(ndtri(0.5 + confidence / 2)) * std_error / (level * -np.log(level)))
+    z = float(ndtri(0.5 + confidence / 2))
+    with np.errstate(over="ignore"):  # an error that large leaves 0 and 1 as the limits
+        power = np.exp(z * std_error / (level * -np.log(level)))
     # A cause not yet seen among n units: its hazard is below log(2 / (1 - confidence)) / n.
     fewest = np.minimum.accumulate(counts.at_risk)
     unseen = 1 - ((1 - confidence) / 2) ** (1 / fewest)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2, rankdata
 
+from analytics.errors import NotEstimable
 from analytics.survival.cox import CoxFit
 from analytics.survival.curves import kaplan_meier
 from analytics.survival.risk_set_moments import CoxData, moments
@@ -72,6 +73,11 @@ def proportional_hazards(
     ProportionalHazards
         Per covariate and for all together.
 
+    Raises
+    ------
+    NotEstimable
+        If there are too few failures to tell a drift.
+
     Notes
     -----
     This is the exact score test, the version of R's survival from 3.0 on. The older
@@ -91,10 +97,14 @@ def proportional_hazards(
     drift = scale @ sums.score
     # Eliminating the coefficients leaves the information on the drift alone.
     left = square - cross @ np.linalg.solve(plain, cross)
-    statistic = np.empty(n)
-    for j in range(n):
-        own = square[j, j] - cross[j] @ np.linalg.solve(plain, cross[j])
-        statistic[j] = drift[j] ** 2 / own
+    own = np.diag(left)
+    scale_of = np.sqrt(np.maximum(np.diag(square), np.finfo(float).tiny))
+    if np.linalg.eigvalsh(left / np.outer(scale_of, scale_of))[0] < 1e-10:
+        raise NotEstimable(
+            f"{sums.age.size} ages at failure are too few to tell whether the hazard ratios of "
+            f"{n} covariates drift"
+        )
+    statistic = drift**2 / own
     together = float(drift @ np.linalg.solve(left, drift))
     return ProportionalHazards(
         names=data.names,

@@ -86,8 +86,9 @@ def trend_tests(data: Histories) -> TrendTests:
     """
     fit = fit_power_law(data)
     free = data.counted
-    end = data.end[data.system[free]]
-    laplace = float((data.time[free] - end / 2).sum() / np.sqrt((end**2).sum() / 12))
+    end = data.end[data.system[free]] / fit.end
+    surplus = (data.share[free] - 0.5) * end
+    laplace = float(surplus.sum() / np.sqrt((end**2).sum() / 12))
     degrees = 2 * fit.counted_events
     chi_square = 2 * fit.log_sum
     misfit = float(_cramer_von_mises(np.sort(data.share[free]), fit.shape_unbiased))

@@ -205,3 +205,16 @@ def test_blank_cluster_is_refused():
     assert institution.isna().any()
     with pytest.raises(InputError, match="no blanks"):
         fit_cox(data, cluster=institution)
+
+
+def test_covariate_that_never_differs_among_those_at_risk_is_refused():
+    # It differs between units, but only one failed and all then at risk shared it.
+    data = cox_data([1.0, 2, 9, 9], [0, 0, 1, 0], [[0.0], [1], [5], [5]], names=["x"])
+    with pytest.raises(NotEstimable, match="covariate x is the same for all units at risk"):
+        fit_cox(data)
+
+
+def test_one_age_at_failure_cannot_show_a_drift():
+    data = cox_data([1.0, 1, 2, 2], [1, 1, 0, 0], [[0.0], [1], [1], [-1]], names=["x"])
+    with pytest.raises(NotEstimable, match="1 ages at failure are too few"):
+        proportional_hazards(data, fit_cox(data))

@@ -120,3 +120,11 @@ def test_fractional_cause_is_refused():
         cumulative_incidence([1.0, 2.0], [1.5, 0])
     with pytest.raises(InputError, match="confidence"):
         cumulative_incidence([1.0], [1], confidence=0)
+
+
+def test_an_error_beyond_measure_leaves_nought_and_one():
+    # A hair of weight ends by cause 2 and the last life by cause 1: F_1 near 1, hardly known.
+    curves = cumulative_incidence([1.0, 2, 2], [2, 1, 0], weight=[1e-9, 1, 1e-9])
+
+    assert np.all((curves.low >= 0) & (curves.high <= 1))
+    assert np.all(np.isfinite(curves.std_error))

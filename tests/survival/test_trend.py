@@ -330,7 +330,8 @@ def test_any_input_gets_an_answer_or_one_clear_line(times, systems, end, several
     except DiscwardError as refusal:
         found, line = None, str(refusal)
     if found is None:
-        assert line and "\n" not in line
+        assert line
+        assert "\n" not in line
     else:
         json.dumps(found, allow_nan=False)
         assert found["shape_low_95"] <= found["shape_high_95"]
