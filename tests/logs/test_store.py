@@ -8,7 +8,7 @@ from sqlalchemy import event, func, insert, select, text
 
 from analytics.errors import InputError
 from analytics.logs.reading import read_logs
-from analytics.logs.store import schema
+from analytics.logs.store import opening, schema
 from analytics.logs.store.copying import back_up, copy_store
 from analytics.logs.store.correcting import correct, withdraw
 from analytics.logs.store.importing import import_logs
@@ -421,6 +421,21 @@ def test_a_server_that_is_not_there_is_one_line_without_the_password():
 def test_an_empty_store_says_so(address):
     with pytest.raises(InputError, match="holds no import yet"):
         stored_logs(open_store(address))
+
+
+def test_a_writer_who_will_not_end_is_one_line_not_a_traceback(tmp_path, plant, monkeypatch):
+    monkeypatch.setattr(opening, "_PATIENCE_SECONDS", 0.2)
+    store = open_store(tmp_path / "x.sqlite")
+    other = sqlite3.connect(tmp_path / "x.sqlite", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+
+    with pytest.raises(InputError, match="store x.sqlite is busy with another writer"):
+        import_logs(store, plant(), by="Ada")
+    with pytest.raises(InputError, match="is busy with another writer"):
+        open_store(tmp_path / "x.sqlite")
+    other.execute("ROLLBACK")
+    other.close()
+    assert import_logs(store, plant(), by="Ada").new > 0
 
 
 def test_foreign_keys_and_full_sync_are_on(tmp_path):

@@ -25,6 +25,10 @@ _POSTGRESQL_LOCK = 7_305_931
 Result = TypeVar("Result")
 
 
+class _Busy(InputError):
+    """Another writer holds the store for longer than we wait."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Store:
     """An open store.
@@ -126,7 +130,8 @@ def _in_one_line(store: Store, what: str) -> Iterator[None]:
         yield
     except OperationalError as error:
         if _is_busy(error):
-            raise
+            busy = f"store {store.name} is busy with another writer; nothing was changed, try again"
+            raise _Busy(busy) from None
         raise InputError(_line(store, what, error)) from None
     except DBAPIError as error:
         raise InputError(_line(store, what, error)) from None
@@ -151,7 +156,7 @@ def _patiently(action: Callable[[], Result]) -> Result:
     while True:
         try:
             return action()
-        except OperationalError:
+        except _Busy:
             if time.monotonic() > give_up:
-                raise InputError("the store is busy; try again when others are done") from None
+                raise
             time.sleep(0.02)
