@@ -50,8 +50,8 @@ def build_app(
     findings : Findings
         What the pages show. It is read, never changed.
     logs : Path or None
-        The log folder that installs and removals are recorded into; None leaves
-        those pages out.
+        The log folder that installs and removals are recorded into; None, or a folder
+        that cannot be written, leaves those pages out.
     access : Access or None
         People who may come in; None leaves the dashboard open to this machine, and
         then it is served on a loopback address only.
@@ -77,7 +77,9 @@ def build_app(
     )
     live = Live(findings)
     app.layout = lambda: frame(live.findings.title, live.findings.export_date)
-    keeper, plant = (Keeper(logs), Plant(logs)) if logs else (None, None)
+    keeper, plant = (
+        (Keeper(logs), Plant(logs)) if logs and os.access(logs, os.W_OK) else (None, None)
+    )
     wire(app, live.look, list_pages(keeper, plant))
     if keeper and plant:
         wire_recording(app, live.look, keeper, plant)

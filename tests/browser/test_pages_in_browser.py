@@ -175,3 +175,18 @@ def test_crew_is_stopped_by_a_wrong_tag_corrects_it_and_signs_off(chromium: Brow
         page.wait_for_selector("#record-said >> text=Signed off as I-")
 
         assert page.complaints == []
+
+
+def test_logs_are_read_again_as_a_job_and_its_history_survives_a_reload(
+    chromium: Browser, address: str
+):
+    with opened(chromium) as page:
+        show(page, address + "/logs")
+        page.get_by_role("button", name="Read the logs again").click()
+        page.wait_for_selector("#jobs >> text=Show the new findings", timeout=60_000)
+        page.reload()
+        page.wait_for_selector("#jobs >> text=read the logs again")
+        page.get_by_role("link", name="Show the new findings").first.click()
+        page.wait_for_selector("text=Small, logs to 2024-12-31")
+
+        assert page.complaints == []

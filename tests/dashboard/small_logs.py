@@ -3,6 +3,7 @@
 from pathlib import Path
 
 FILES = {
+    "logs.toml": 'title = "Small"\nlog_begins = 2020-01-01\nexport_date = 2024-12-31\n',
     "positions.csv": (
         "position_id,site,disc_code,max_operating_pressure [barg]\n"
         "P-1,Northwater,FS-100-06,4.2\n"
