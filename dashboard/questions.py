@@ -78,7 +78,7 @@ QUESTIONS = (
             "Does the hazard really grow with age, or do I replace good discs for nothing?",
             "intervals",
             "When should each disc be replaced?",
-            "The third sentence gives the wear shape with its interval.",
+            "The last sentence gives the wear shape with its interval.",
         ),
         (
             "How often do discs show signs of not opening, and how many true demands were there?",
@@ -151,9 +151,9 @@ QUESTIONS = (
         ),
         (
             "Which positions share a disc, and what would pooling save?",
-            "",
-            "",
-            "The duty table shows which share a disc code; the saving is not worked out.",
+            "storeroom",
+            "Every store and disc code",
+            "“Move in” counts pieces another store can spare; the saving is not worked out.",
         ),
         (
             "How many discs are lost in fitting?",
@@ -163,9 +163,9 @@ QUESTIONS = (
         ),
         (
             "Which pieces near their last day, and how good was the last forecast?",
-            "",
-            "",
-            "Run discward backtest for the forecast's record; expired pieces are not usable stock.",
+            "storeroom",
+            "What is odd about stock and orders",
+            "Expired pieces are named there; discward backtest tells the forecast's record.",
         ),
     ),
     *_asked(
@@ -197,8 +197,8 @@ QUESTIONS = (
         (
             "What if the interval were longer where that is allowed?",
             "intervals",
-            "Ask the responsible engineer",
-            "Cost and premature failures stand in the table; the engineer must sign.",
+            "What would following these ages change?",
+            "Cost, failures and discs for today's ages, the proposed ones, and none at all.",
         ),
         (
             "Does the installation programme work?",
