@@ -74,7 +74,10 @@ def read_life_table(text: str, covariates: Sequence[str] = ()) -> pd.DataFrame:
     0    0.0   54.0   54.0     1.0
     1    0.0  500.0    inf     1.0
     """
-    rows = list(csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline="")))
+    try:
+        rows = list(csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline="")))
+    except csv.Error as error:
+        raise InputError(f"a life table must be comma-separated text; {error}") from None
     while rows and not any(cell.strip() for cell in rows[-1]):
         rows.pop()
     if len(rows) < 2:

@@ -144,7 +144,7 @@ def fit_with_intercepts(
     InputError
         If labels or covariates are unusable.
     NotEstimable
-        If the plain fit is refused, or a grouping has as many levels as failures.
+        If the plain fit is refused, or fewer than two levels of a grouping failed twice.
     NotConverged
         If the search does not end.
 
@@ -241,10 +241,12 @@ def _coded(
                 f"{name} needs one label for each of {len(data)} rows, got {len(labels)}"
             )
         found, code = np.unique(labels, return_inverse=True)
-        if not 2 <= len(found) < data.failures:
+        failures = np.bincount(code, data.weight * data.ended)
+        repeated = int((failures >= 2).sum())
+        if repeated < 2:
             raise NotEstimable(
-                f"{name} needs at least 2 levels and fewer levels than the {data.failures:g} "
-                f"failures to show how much they differ, got {len(found)}"
+                f"{name} needs at least 2 levels with 2 failures or more to show how much levels "
+                f"differ, got {repeated} of {len(found)}"
             )
         codes.append(code.astype(np.int64))
         levels.append(found)

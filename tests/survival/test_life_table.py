@@ -139,6 +139,7 @@ def test_enough_failures_without_a_curve_are_refused():
         ("lower,upper\n3,nan\n", (), "upper must be a number: line 2"),
         ("lower,upper\n3,1_0\n", (), "upper must be a number: line 2"),
         ("lower,upper\n" + "a,b\n" * 7, (), "lines 2, 3, 4, 5, 6 and 2 more; upper"),
+        ('lower,upper\n"' + "3" * 200_000 + '",3\n', (), "comma-separated text; field larger"),
         ("lower,upper,ratio\n3,3,\n", ("ratio",), "ratio must be a number: line 2"),
     ],
 )

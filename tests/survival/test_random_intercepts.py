@@ -160,9 +160,9 @@ def test_refusals():
         fit_with_intercepts(data, Family.WEIBULL, {"crew": [1, 2, 3]})
     with pytest.raises(InputError, match="none of them blank"):
         fit_with_intercepts(data, Family.WEIBULL, {"crew": [None] * 150})
-    with pytest.raises(NotEstimable, match="at least 2 levels.*got 1"):
+    with pytest.raises(NotEstimable, match="at least 2 levels with 2 failures.*got 1 of 1"):
         fit_with_intercepts(data, Family.WEIBULL, {"crew": ["a"] * 150})
-    with pytest.raises(NotEstimable, match="fewer levels than the .* failures.*got 150"):
+    with pytest.raises(NotEstimable, match="got 0 of 150"):
         fit_with_intercepts(data, Family.WEIBULL, {"row": np.arange(150)})
     result = fit_with_intercepts(data, Family.WEIBULL, {"crew": crew})
     with pytest.raises(InputError, match="labels are needed for the grouping crew"):
