@@ -33,6 +33,7 @@ from analytics.survival.joint_posterior import (
     group,
     joint_covariances,
     summit_given,
+    towards_marginal,
 )
 from analytics.survival.law import Family, LifeLaw
 from analytics.survival.lifetimes import Lifetimes
@@ -343,6 +344,7 @@ def _tell(
     joint = search.at(best)
     spans = _limits(search, best, joint.marginal)
     nothing = search.at(np.full(len(best), _LEAST)).marginal
+    joint = towards_marginal(joint, best)
     border, variance, with_rho = joint_covariances(joint)
     p = rows.starts[0]
     fixed = np.r_[0:p, len(border) - 1]

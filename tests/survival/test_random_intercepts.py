@@ -1,10 +1,11 @@
 import numpy as np
 import pytest
 from numpy.polynomial.hermite_e import hermegauss
+from scipy.optimize import minimize
 
 from analytics.errors import InputError, NotEstimable
 from analytics.survival.fit import fit
-from analytics.survival.joint_posterior import group, summit_given
+from analytics.survival.joint_posterior import group, summit_given, towards_marginal
 from analytics.survival.kernels import row_terms
 from analytics.survival.law import Family, survival
 from analytics.survival.lifetimes import lifetimes
@@ -96,6 +97,54 @@ def test_laplace_against_quadrature_for_censored_weibull_lives():
     wanted = exact(0.9, joints[0.9]) - exact(0.3, joints[0.3])
 
     assert found == pytest.approx(wanted, abs=0.05)
+
+
+def test_few_failures_a_level_against_the_exact_marginal_summit():
+    # Independent route: the marginal likelihood by quadrature, climbed by scipy's simplex.
+    random = np.random.default_rng(4)
+    lot = np.repeat(np.arange(120), 3)
+    life = np.exp(1 + random.normal(0, 0.4, 120)[lot]) * random.weibull(2.0, len(lot))
+    end = random.uniform(0, 4, len(lot))
+    data = lifetimes(np.minimum(life, end), np.where(life < end, life, INF))
+    plain = fit(data, Family.WEIBULL)
+    problem, kappa = plain.problem, 0.8
+    nodes, weights = hermegauss(40)
+
+    def loss(theta):
+        if theta[1] <= 0:
+            return INF
+        each = [
+            np.bincount(
+                lot,
+                row_terms(
+                    problem.family,
+                    problem.kind,
+                    problem.entry,
+                    problem.lower,
+                    problem.upper,
+                    np.full(len(lot), theta[0] + kappa * node),
+                    theta[1],
+                )[0],
+            )
+            for node in nodes
+        ]
+        inside = np.log(weights / weights.sum() @ np.exp(each)).sum()
+        return -inside - problem.exact_weight * np.log(theta[1])
+
+    start = np.concatenate([plain.summit.theta[:-1], np.zeros(120), plain.summit.theta[-1:]])
+    log_kappa = np.log([kappa])
+    joint = summit_given(group(problem, (lot,)), log_kappa, start)
+    moved = towards_marginal(joint, log_kappa)
+    exact = minimize(loss, plain.summit.theta, method="Nelder-Mead").x
+    before, after = (
+        np.abs([one.theta[0] / one.theta[-1] - exact[0] / exact[1], one.theta[-1] - exact[1]])
+        for one in (joint, moved)
+    )
+
+    assert data.failures < 200
+    assert after[0] < 0.3 * before[0]
+    assert after[0] < 0.02
+    assert after[1] < 0.03 * exact[1]
 
 
 def test_crossed_groupings_are_told_apart():
