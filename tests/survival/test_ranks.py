@@ -109,6 +109,11 @@ def test_adjusted_ranks_rise_like_kaplan_meier():
     assert 1 - rank / 41 == pytest.approx(curve.survival, abs=1e-12)
 
 
+def test_failure_comes_before_a_unit_that_left_at_the_same_age():
+    # By hand, three units: the failure is first of three, so its rank is 1, not 4 / 3.
+    assert adjusted_ranks([5.0, 5.0, 8.0], [False, True, False])[1].tolist() == [1.0]
+
+
 def test_points_on_a_weibull_line_give_it_back():
     points = plot_positions(np.arange(1.0, 9), np.ones(8, dtype=bool))
     exact = 70 * (-np.log1p(-points.share_failed)) ** (1 / 2.5)

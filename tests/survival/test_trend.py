@@ -169,11 +169,17 @@ def test_shape_and_tests_do_not_depend_on_the_unit_of_time(unit):
     assert scaled["mtbf_at_end"] == pytest.approx(base["mtbf_at_end"] * unit, rel=1e-9)
 
 
-def test_cramer_von_mises_critical_value():
-    # MIL-HDBK-189 table, M = 10: critical values 0.167 at 10 % and 0.212 at 5 %
-    # (from memory, unverified); a simulated p-value is good to about 0.005.
-    assert cramer_von_mises_p_value(0.167, 10) == pytest.approx(0.10, abs=0.012)
-    assert cramer_von_mises_p_value(0.212, 10) == pytest.approx(0.05, abs=0.010)
+@pytest.mark.parametrize(
+    ("statistic", "events", "level"),
+    # MIL-HDBK-189, critical values by number of events (from memory, unverified); a simulated
+    # p-value is good to 0.005, and five events in place of three would give 0.066 for 0.05.
+    [
+        (0.154, 3, 0.10), (0.184, 3, 0.05), (0.167, 10, 0.10), (0.212, 10, 0.05),
+        (0.173, 100, 0.10), (0.221, 100, 0.05),
+    ],
+)  # fmt: skip
+def test_cramer_von_mises_critical_values(statistic, events, level):
+    assert cramer_von_mises_p_value(statistic, events) == pytest.approx(level, abs=0.007)
 
 
 def test_p_values_are_uniform_without_trend():
