@@ -127,7 +127,8 @@ def _parquet_tables(path: Path, rows: int) -> Iterator[pa.RecordBatch]:
     with pq.ParquetFile(path, read_dictionary=["position_id"]) as file:
         pressure, unit = _pressure_column(file.schema_arrow)
         wanted = ["position_id", "time", pressure]
-        for batch in file.iter_batches(rows, columns=wanted):
+        # Files are read side by side, so each is decoded by one thread.
+        for batch in file.iter_batches(rows, columns=wanted, use_threads=False):
             named = batch.select(wanted).rename_columns(["position_id", "time", "pressure"])
             yield named.replace_schema_metadata({"unit": unit})
 
@@ -179,9 +180,10 @@ def _batch(table: pa.RecordBatch, names: Names) -> Batch:
     times = _milliseconds(table.column("time"))
     pressure = _numbers(table.column("pressure"))
     pressure = convert_from(pressure, table.schema.metadata[b"unit"].decode(), _PRESSURE)
-    readable = (codes >= 0) & (times != _NEVER)
-    unreadable = int(codes.size - np.count_nonzero(readable))
-    if unreadable:
+    unreadable = 0
+    if codes.min(initial=0) < 0 or times.min(initial=0) == _NEVER:
+        readable = (codes >= 0) & (times != _NEVER)
+        unreadable = int(codes.size - np.count_nonzero(readable))
         codes, times, pressure = codes[readable], times[readable], pressure[readable]
     changes = np.count_nonzero(codes[1:] != codes[:-1])
     if changes >= len(names.numbers):
@@ -201,10 +203,11 @@ def _codes(column: pa.Array, names: Names) -> NDArray[np.int32]:
     numbers = names.number(
         [str(n).strip() if n is not None else None for n in column.dictionary.to_pylist()]
     )
-    indices = column.indices.fill_null(len(numbers)) if column.null_count else column.indices
-    codes: NDArray[np.int32] = np.append(numbers, np.int32(-1))[
-        indices.to_numpy(zero_copy_only=False)
-    ]
+    indices = column.indices.fill_null(numbers.size) if column.null_count else column.indices
+    places = np.asarray(indices.to_numpy(zero_copy_only=False), np.int32)
+    if not column.null_count and np.array_equal(numbers, np.arange(numbers.size)):
+        return places  # the file numbers its positions as we do
+    codes: NDArray[np.int32] = np.append(numbers, np.int32(-1))[places]
     return codes
 
 
@@ -213,7 +216,8 @@ def _milliseconds(column: pa.Array) -> NDArray[np.int64]:
     if pa.types.is_timestamp(column.type):
         zone = column.type.tz
         whole = pc.cast(column, pa.timestamp("ms", zone), safe=False).cast(pa.int64())
-        return np.asarray(whole.fill_null(_NEVER).to_numpy(zero_copy_only=False), np.int64)
+        whole = whole.fill_null(_NEVER) if whole.null_count else whole
+        return np.asarray(whole.to_numpy(zero_copy_only=False), np.int64)
     if not pa.types.is_string(column.type) and not pa.types.is_large_string(column.type):
         raise InputError(f"time must be a timestamp or ISO text, got {column.type}")
     stamps = pd.to_datetime(

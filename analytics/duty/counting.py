@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.duty.batches import Batch, Names
+from analytics.duty.batches import BATCH_ROWS, Batch, Names
 from analytics.duty.fold import fold
 from analytics.duty.ledger import CELL, POSITION, Ledger, concatenate, empty_ledger, take_used
 from analytics.duty.rows import ALWAYS, clean_rows, find_stretches, make_work, tally_rows
@@ -73,6 +73,7 @@ class Counter:
         self.cut_ends = np.zeros(1, np.int64)
         self.work = make_work(0)
         self.room = empty_ledger(0, 0)
+        self.scratch = np.empty((4, 1), np.int64)
         self.ledgers: list[Ledger] = []
         self.parts = self.rows = self.backward = self.unreadable = 0
         self.notes: list[Note] = []
@@ -89,7 +90,7 @@ class Counter:
     def add(self, batch: Batch) -> None:
         """Tally one batch."""
         self._make_room(batch.codes.size)
-        rows, levels = np.empty((2, batch.codes.size), np.int64)
+        rows, levels, starts, cells = self.scratch
         kept, backward = clean_rows(
             batch.codes,
             batch.times,
@@ -106,7 +107,6 @@ class Counter:
         codes, times = batch.codes, batch.times
         if kept < codes.size:
             codes, times = codes[rows[:kept]], times[rows[:kept]]
-        starts, cells = np.empty((2, kept + 1), np.int64)
         count = find_stretches(codes, times, self.cuts, self.cut_ends, starts, cells)
         if count > len(self.room.parts):
             self.room = empty_ledger(count, len(self.room.residues))
@@ -170,6 +170,7 @@ class Counter:
         if rows >= self.work.stack.size:
             self.work = make_work(rows)
             self.room = empty_ledger(len(self.room.parts), rows + 1)
+            self.scratch = np.empty((4, rows + 1), np.int64)
 
 
 def stretch_starts(change_days: NDArray[np.datetime64] | None) -> Ints:
@@ -206,7 +207,10 @@ def tally_series(
         What a scan of a file with these rows gives.
     """
     names = Names()
-    codes = np.zeros(len(times_ms), np.int32) + names.number([position])
+    codes = np.zeros(min(len(times_ms), BATCH_ROWS), np.int32) + names.number([position])
     counter = Counter("", names, change_days or {}, limits or Limits())
-    counter.add(Batch(codes=codes, times=times_ms, pressure=pressure_barg, unreadable=0))
+    for start in range(0, len(times_ms), BATCH_ROWS):
+        times = times_ms[start : start + BATCH_ROWS]
+        pressure = pressure_barg[start : start + BATCH_ROWS]
+        counter.add(Batch(codes=codes[: times.size], times=times, pressure=pressure, unreadable=0))
     return counter.finish()

@@ -176,7 +176,7 @@ def _sum_by_class(
     table, owner = np.concatenate(tables), np.concatenate(owners)
     table, owner = table[owner >= 0], owner[owner >= 0]
     keys = owner * classes + table[:, 0]
-    order = np.argsort(keys, kind="stable")
+    order = np.argsort(keys)
     first = np.flatnonzero(np.diff(keys[order], prepend=-1))
     summed = table[order[first]]
     if first.size:

@@ -118,7 +118,8 @@ def _ascending(table: Ints, ends: Ints) -> Ints:
     """Sort the rows of each part by class."""
     owner = np.repeat(np.arange(len(ends)), ends - begins(ends))
     used = table[: owner.size]
-    return used[np.lexsort((used[:, 0], owner))]
+    # One number per part and class: numbers sort several times faster than pairs.
+    return used[np.argsort((owner << 32) + used[:, 0])]
 
 
 def begins(ends: Ints) -> Ints:

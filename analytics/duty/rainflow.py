@@ -38,9 +38,26 @@ def _count(
 
 
 @njit(cache=True, nogil=True)
-def _onward(before: int, last: int, new: int) -> bool:  # pragma: no cover
-    """Whether the way goes on past `last`, which is then no turning point."""
-    return (new > last) == (last > before)
+def _turning_points(levels: Ints, points: Ints) -> int:  # pragma: no cover
+    """Write the first point, every reversal and the last point; give how many these are.
+
+    Every point is written and the place moves on only past a reversal: a branch on
+    noise is guessed wrong half the time and costs more than a write.
+    """
+    points[0] = levels[0]
+    count = 1
+    before = levels[0]
+    way = np.int64(0)  # the last change that was not nought
+    for level in levels[1:]:
+        change = level - before
+        points[count] = before
+        count += int(((change ^ way) < 0) & (change != 0) & (way != 0))
+        way = change if change != 0 else way
+        before = level
+    if way != 0:
+        points[count] = before
+        count += 1
+    return count
 
 
 @njit(cache=True, nogil=True)
@@ -59,7 +76,7 @@ def close_cycles(
 
     Parameters
     ----------
-    levels : ndarray of int, shape (n,)
+    levels : ndarray of int, shape (n,), n >= 1
         Points of one segment in time order. [grid steps]
     stack : ndarray of int, shape (>= n,)
         Receives the residue.
@@ -76,11 +93,9 @@ def close_cycles(
         Length of the residue; classes seen now.
     """
     top = -1
-    for new in levels:
-        if top >= 0 and new == stack[top]:
-            continue
-        if top < 1 or not _onward(stack[top - 1], stack[top], new):
-            top += 1
+    for index in range(_turning_points(levels, stack)):
+        new = stack[index]  # the residue grows behind the turning points still to be read
+        top += 1
         stack[top] = new
         while top >= 3 and _closes(stack[top - 3], stack[top - 2], stack[top - 1], new):
             seen = _count(sums, keys, seen, stack[top - 2], stack[top - 1], 2)

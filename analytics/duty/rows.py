@@ -192,9 +192,8 @@ def tally_rows(
             part[column] = 0
         part[POSITION] = codes[starts[count]]
         part[CELL] = cells[count]
-        segments, held = _held(when, what, gap, part, work)
+        segments, held = _walk(when, what, gap, flat, part, work)
         _extremes(when, what, part)
-        _runs(when, what, gap, flat, part)
         part[SEGMENTS] = segments
         part[HEAD_END], part[TAIL_END], closed = segments_to_cycles(
             what,
@@ -229,12 +228,23 @@ def hand_over(sums: Ints, key: int, row: Ints) -> None:  # pragma: no cover
 
 
 @njit(cache=True, nogil=True)
-def _held(
-    times: Ints, levels: Ints, gap: int, part: Ints, work: Work
+def end_run(
+    first_change: int, total: int, start: int, end: int, flat: int
 ) -> tuple[int, int]:  # pragma: no cover
-    """Add up how long each pressure was held; find where gaps end a segment.
+    """Close a run of one value; the run a part begins with stays open at its start."""
+    if first_change < 0:
+        return end, total
+    return first_change, total + (end - start if end - start >= flat else 0)
 
-    A pressure holds until the next row, unless that is further away than the gap.
+
+@njit(cache=True, nogil=True)
+def _walk(
+    times: Ints, levels: Ints, gap: int, flat: int, part: Ints, work: Work
+) -> tuple[int, int]:  # pragma: no cover
+    """Add up how long each pressure was held and stood still; find the segments.
+
+    A pressure holds until the next row, unless that is further away than the gap: there
+    a new segment begins.
     """
     sums, keys, starts = work.time_sum, work.time_keys, work.starts
     starts[0] = 0
@@ -242,13 +252,20 @@ def _held(
     seen = 0
     covered = 0
     level_time = 0
+    first_change, still, run_start = -1, 0, int(times[0])
     for row in range(1, times.size):
-        step = times[row] - times[row - 1]
-        if step > gap:
+        before = times[row - 1]
+        level = levels[row - 1]
+        step = times[row] - before
+        apart = step > gap
+        if apart or levels[row] != level:
+            end = int(before if apart else times[row])
+            first_change, still = end_run(first_change, still, run_start, end, flat)
+            run_start = int(times[row])
+        if apart:
             starts[segments] = row
             segments += 1
             continue
-        level = levels[row - 1]
         covered += step
         level_time += level * step
         key = pressure_class(level)
@@ -260,6 +277,9 @@ def _held(
     starts[segments] = times.size
     part[COVERED] = covered
     part[LEVEL_TIME] = level_time
+    part[FIRST_CHANGE] = first_change
+    part[FLAT] = still
+    part[RUN_START] = run_start
     return segments, seen
 
 
@@ -280,29 +300,3 @@ def _extremes(times: Ints, levels: Ints, part: Ints) -> None:  # pragma: no cove
     part[LOW] = lowest
     part[HIGH] = levels[highest]
     part[HIGH_AT] = times[highest]
-
-
-@njit(cache=True, nogil=True)
-def end_run(
-    first_change: int, total: int, start: int, end: int, flat: int
-) -> tuple[int, int]:  # pragma: no cover
-    """Close a run of one value; the run a part begins with stays open at its start."""
-    if first_change < 0:
-        return end, total
-    return first_change, total + (end - start if end - start >= flat else 0)
-
-
-@njit(cache=True, nogil=True)
-def _runs(times: Ints, levels: Ints, gap: int, flat: int, part: Ints) -> None:  # pragma: no cover
-    """Add up the time in long runs of exactly one value."""
-    first_change, total, start = -1, 0, int(times[0])
-    for row in range(1, times.size):
-        apart = times[row] - times[row - 1] > gap
-        if not apart and levels[row] == levels[row - 1]:
-            continue
-        end = int(times[row - 1] if apart else times[row])
-        first_change, total = end_run(first_change, total, start, end, flat)
-        start = int(times[row])
-    part[FIRST_CHANGE] = first_change
-    part[FLAT] = total
-    part[RUN_START] = start
