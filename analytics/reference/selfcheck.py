@@ -14,6 +14,7 @@ from analytics.reference.life_curves import curve_checks, incidence_checks, recu
 from analytics.reference.life_fits import fit_checks
 from analytics.reference.regressions import regression_checks
 from analytics.reference.replacements import renewal_checks, replacement_checks
+from analytics.reference.second_opinion import second_opinion_checks
 from analytics.reference.stocks import network_checks, stock_checks
 from analytics.reference.trends import trend_checks
 
@@ -37,6 +38,7 @@ TOPICS: tuple[Topic, ...] = (
     network_checks,
     cycle_checks,
     forecast_checks,
+    second_opinion_checks,
 )
 
 
