@@ -11,6 +11,7 @@ from analytics.logs.reading import read_logs
 
 AWKWARD = [
     "0012",
+    "#N/A",
     "NA",
     "1E5",
     "-0.5",

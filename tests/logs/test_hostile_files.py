@@ -94,6 +94,24 @@ def test_hostile_workbooks_never_reach_the_parser(name, tmp_path, monkeypatch):
     assert "broke its reader" not in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("name", "match"),
+    [
+        ("encrypted parts", "is encrypted; save it without a password"),
+        ("encrypted file", "is encrypted or an old .xls"),
+        ("name that climbs out", "holds a part that points outside it"),
+        ("entity bomb", "declares XML entities"),
+        ("sheet of empty cells", "unpacks to 306 MB"),
+        ("sheet with two far cells", "delete the empty rows and columns"),
+        ("truncated", "is no whole XLSX file"),
+        ("no Parquet", "cannot be read as Parquet"),
+    ],
+)
+def test_a_refusal_says_what_would_mend_it(name, match, tmp_path):
+    with pytest.raises(InputError, match=match):
+        handle_raw(write_killer(name, tmp_path))
+
+
 def test_the_gate_above_tells_a_parsed_file_from_a_refused_one(tmp_path, monkeypatch):
     # Negative control: an honest workbook does reach the parser of the broken copy.
     (tmp_path / "stock.xlsx").write_bytes(workbook())

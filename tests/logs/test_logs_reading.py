@@ -58,3 +58,12 @@ def test_every_missing_column_and_unit_is_named_at_once(plant):
     assert "column peak_pressure needs its unit" in line
     assert "stock.csv is empty" in line
     assert "--propose" in line
+
+
+def test_a_historian_is_noticed(plant):
+    folder = plant()
+    assert "pressure" not in read_logs(folder).present
+    (folder / "pressure").mkdir()
+    assert "pressure" not in read_logs(folder).present
+    (folder / "pressure" / "P-1.csv").write_text("position_id,time,pressure [barg]\n")
+    assert "pressure" in read_logs(folder).present

@@ -28,6 +28,7 @@ DIRTY = (
     + "R-5,P-1,2031-05-03,burst,1e9,-1,=1+1\n"
     + "R-6,P-1\n"
     + ",P-1,2021-05-04,burst,0.30000000000000004,,'\n"
+    + "R-8,P-2,2021-05-04,burst,0.30000000000000004,-0.0,''=1+1\n"
 )
 TOML = 'title = "North"\ncurrency = "EUR"\nexport_date = 2024-01-01\n'
 
@@ -166,6 +167,35 @@ def test_new_exports_replace_stock_whole_and_master_data_by_key(address, plant):
     assert len(tables["installs"]) == 4
 
 
+def test_a_text_once_refused_is_not_read_later_by_other_rules(address, plant):
+    # -1.234 is ambiguous where commas mark decimals; in the store, points do.
+    toml = '[formats.removals]\ndecimal = ","\ndelimiter = ";"\n'
+    removals = HEAD.replace(",", ";") + "R-1;P-1;2021-04-03;burst;7,2;-1.234;\n"
+    folder = plant(removals=removals, toml=toml)
+    store = open_store(address)
+    import_logs(store, folder, by="Ada")
+    logs = stored_logs(store)
+
+    assert read_logs(folder).quarantine["reason"].tolist() == ["ambiguous_number"]
+    assert logs.quarantine["reason"].tolist() == ["ambiguous_number"]
+    assert logs.quarantine["value"].tolist() == ["-1.234"]
+    assert logs.tables["removals"].empty
+
+
+def test_a_position_that_goes_back_to_an_older_state_counts_as_it_came_in_last(address, plant):
+    store = open_store(address)
+    head = "position_id,site,disc_code,max_operating_pressure [barg]\n"
+    for pressure, extra in (("7", ""), ("8", ""), ("7", "P-9,North,D-10,1\n")):
+        positions = f"{head}P-1,North,D-10,{pressure}\n{extra}"
+        import_logs(store, plant(positions=positions, installs=ONE, removals=None), by="Ada")
+    tables = stored_logs(store).tables
+
+    assert tables["positions"]["max_operating_pressure_barg"].tolist() == [7.0, 1.0]
+
+
+ONE = "install_id,position_id,installed_on,disc_code\nI-1,P-1,2020-01-10,D-10\n"
+
+
 def test_an_import_that_cannot_be_read_changes_nothing(address, plant):
     store = open_store(address)
     with pytest.raises(InputError, match="required columns missing: family"):
@@ -257,7 +287,13 @@ def test_corrections_are_versions_with_a_reason_and_keep_the_old_row(address, pl
     # The plant exports the uncorrected row again: the correction stands.
     import_logs(store, plant(removals=DIRTY + "R-9,P-2,2021-06-01,leak,,,\n", toml=TOML), by="Ada")
     removals = stored_logs(store).tables["removals"]
-    assert removals["removal_id"].tolist() == ["R-1", "R-3", "R-9"]
+    assert removals["removal_id"].tolist() == ["R-1", "R-3", "R-8", "R-9"]
+
+    # A second correction builds on the first.
+    correct(store, new, {"cost": "12340"}, reason="one nought more", by="Cem")
+    again = stored_logs(store).tables["removals"].set_index("removal_id").loc["R-3"]
+    assert (again["cost"], again["found_on"]) == (12340.0, pd.Timestamp("2021-05-03"))
+    assert len(trace(store, again["source_file"], again["source_line"]).versions) == 3
 
 
 def test_a_broken_line_and_a_wrong_row_can_be_mended_or_withdrawn(address, plant):
