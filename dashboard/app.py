@@ -12,6 +12,7 @@ from dashboard import ids
 from dashboard.access.door import put_door
 from dashboard.access.people import Access, Role
 from dashboard.bodies import well_formed
+from dashboard.bringing.routes import offer_bringing
 from dashboard.callbacks.reading_again import ASKS, CANCELS, wire_reading_again
 from dashboard.callbacks.recording import WRITES, wire_recording
 from dashboard.callbacks.wiring import wire
@@ -85,6 +86,7 @@ def build_app(
         wire_recording(app, live.look, keeper, plant)
         worker = Worker(open_ledger(keeper.aside / "jobs.sqlite"))
         wire_reading_again(app, live, worker, keeper.folder)
+        offer_bringing(app.server, live, worker, keeper.aside / "brought")
     app.clientside_callback(
         ClientsideFunction(namespace="discward", function_name="title"),
         Output(ids.TITLE, "modified_timestamp"),

@@ -103,8 +103,11 @@ def _come_in(access: Access, secret: str) -> Response:
 
 
 def _needed(writes: dict[str, Role]) -> Role:
-    if request.path != CALLBACKS or request.method != "POST":
+    """Give the role a request needs: a viewer to read, an editor for every form posted."""
+    if request.method != "POST" or request.path == "/logout":
         return Role.VIEWER
+    if request.path != CALLBACKS:
+        return Role.EDITOR
     body = request.get_json(silent=True)
     output = body.get("output") if isinstance(body, dict) else None
     return writes.get(output, Role.VIEWER) if isinstance(output, str) else Role.VIEWER

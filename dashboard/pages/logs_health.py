@@ -55,6 +55,7 @@ def _read_again() -> html.Section:
             ],
             className="acts",
         ),
+        html.P(html.A("Bring other logs", href="/bring")),
         html.P(id=ids.ASKED, role="status"),
         html.P(id=ids.CANCELLED, role="status"),
         html.Div(id=ids.JOBS),

@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
+from small_logs import small_logs
 
 pytestmark = pytest.mark.browser
 
@@ -188,5 +189,24 @@ def test_logs_are_read_again_as_a_job_and_its_history_survives_a_reload(
         page.wait_for_selector("#jobs >> text=read the logs again")
         page.get_by_role("link", name="Show the new findings").first.click()
         page.wait_for_selector("text=Small, logs to 2024-12-31")
+
+        assert page.complaints == []
+
+
+def test_own_logs_are_brought_checked_and_run(
+    chromium: Browser, address: str, tmp_path_factory: pytest.TempPathFactory
+):
+    files = sorted(small_logs(tmp_path_factory.mktemp("brought")).iterdir())
+    with opened(chromium) as page:
+        page.goto(address + "/bring")
+        assert barriers(page) == []
+        page.emulate_media(color_scheme="dark")
+        assert barriers(page) == []
+        page.get_by_label("Log files").set_input_files(files)
+        page.get_by_role("button", name="Bring them").click()
+        page.wait_for_selector("text=What the rows came to")
+        assert barriers(page) == []
+        page.get_by_role("button", name="Run the job").click()
+        page.wait_for_selector("#jobs >> text=Show the new findings", timeout=60_000)
 
         assert page.complaints == []

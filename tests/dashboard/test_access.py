@@ -107,7 +107,7 @@ def test_a_one_time_token_grows_old(access: Access):
 
 def routes(app) -> list[tuple[str, str]]:
     fill = {"filename": "look.css", "package_name": "dash", "fingerprinted_path": "x.js"}
-    fill |= {"key": "lives", "suffix": "csv", "path": "early"}
+    fill |= {"key": "lives", "suffix": "csv", "path": "early", "number": "1"}
     asked = []
     for rule in app.server.url_map.iter_rules():
         if rule.endpoint in ("log_in", "enter"):
@@ -175,6 +175,7 @@ def test_a_viewer_reads_and_an_editor_writes(guarded):
         assert client.get("/take/lives.csv", headers=HOST).status_code == 200
         answer = client.post("/_dash-update-component", json=sign_body(), headers=OWN)
         assert answer.status_code == status
+        assert (client.post("/bring", headers=OWN).status_code == 403) is (status == 403)
 
 
 def test_logging_in_and_out(guarded):
