@@ -12,7 +12,8 @@ from analytics.logs.settings import Settings
 __all__ = ["SUFFIXES", "read_file"]
 
 SUFFIXES = (".csv", ".txt", ".tsv", ".xlsx", ".parquet")
-_LARGEST = 600_000_000
+_LARGEST = 300_000_000
+"""Bytes of one file; a million removals take about a third of it."""
 
 
 def read_file(

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from analytics.logs.exporting import header_of
 from analytics.logs.tables import TABLES, Column, Kind, Table
-from analytics.units import unit_words
+from analytics.units import Dimension, unit_words
 
 __all__ = ["column_guide", "write_templates"]
 
@@ -56,6 +56,18 @@ _BY_KIND = {
     Kind.NUMBER: "5",
     Kind.COUNT: "5",
 }
+
+_HISTORY_GUIDE = f"""\
+## pressure
+
+A folder of Parquet or CSV files from the historian (optional). A row is one sample.
+
+| column | required | what it holds | units | meaning |
+|---|---|---|---|---|
+| `position_id` | yes | text | | the place where a disc sits |
+| `time` | yes | date and time | | moment of the sample |
+| `pressure` | yes | number | {" ".join(unit_words(Dimension.GAUGE_PRESSURE))} | pressure upstream |
+"""
 
 _SETTINGS = """\
 # How this plant writes its logs. Every line is optional; take the # off what you need.
@@ -108,7 +120,7 @@ def write_templates(folder: Path) -> None:
 
 def column_guide() -> str:
     """Describe every table and column, in Markdown, from the declarations alone."""
-    return "\n".join(_table_guide(table) for table in TABLES.values())
+    return "\n".join([*(_table_guide(table) for table in TABLES.values()), _HISTORY_GUIDE])
 
 
 def _table_guide(table: Table) -> str:
