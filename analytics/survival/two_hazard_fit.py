@@ -46,6 +46,9 @@ class TwoHazardEstimates:
         Shapes k and 1/s. [-]
     defect_effects : dict of str to Estimate
         Log hazard ratio of each defect in the installation hazard. [-]
+    first_defect_effect : Estimate
+        Log hazard ratio of having any defect, to be added to those of the defects; 0 in the
+        draws of versions without. [-]
     install_effects : dict of str to Estimate
         Log hazard ratio per unit of each installation covariate. [1/unit]
     wear_effects : dict of str to Estimate
@@ -58,6 +61,7 @@ class TwoHazardEstimates:
     install_shape: Estimate
     wear_shape: Estimate
     defect_effects: Mapping[str, Estimate]
+    first_defect_effect: Estimate
     install_effects: Mapping[str, Estimate]
     wear_effects: Mapping[str, Estimate]
     wear_defect_effects: Mapping[str, Estimate]
@@ -129,6 +133,8 @@ def fit_two_hazard(data: TwoHazardData) -> TwoHazardFit:
     _refuse_too_few(data)
     modes = find_modes(data)
     best = modes[0]
+    hastens_wear = sum(m.probability for m in modes if m.version.hastens_wear)
+    first_counts_most = sum(m.probability for m in modes if m.version.first_counts_most)
     return TwoHazardFit(
         data=data,
         modes=modes,
@@ -136,10 +142,10 @@ def fit_two_hazard(data: TwoHazardData) -> TwoHazardFit:
         log_likelihood=best.log_likelihood,
         log_posterior=best.log_posterior,
         effective_parameters=best.effective_parameters,
-        hastens_wear=sum(m.probability for m in modes if m.version.hastens_wear),
-        first_counts_most=sum(m.probability for m in modes if m.version.first_counts_most),
+        hastens_wear=hastens_wear,
+        first_counts_most=first_counts_most,
         converged=True,
-        warnings=_warnings(data, best),
+        warnings=(*_version_warnings(hastens_wear, first_counts_most), *_warnings(data, best)),
     )
 
 
@@ -171,6 +177,7 @@ def _estimates(data: TwoHazardData, draws: TwoHazardDraws) -> TwoHazardEstimates
         install_shape=from_draws(draws.install_shape),
         wear_shape=from_draws(1 / draws.wear_sigma),
         defect_effects=_named(data.defect_names, draws.defect_effects),
+        first_defect_effect=from_draws(draws.first_defect_effect),
         install_effects=_named(data.install_names, draws.install_effects),
         wear_effects=_named(data.wear_names, draws.wear_effects),
         wear_defect_effects=_named(data.defect_names, draws.wear_defect_effects),
@@ -179,6 +186,22 @@ def _estimates(data: TwoHazardData, draws: TwoHazardDraws) -> TwoHazardEstimates
 
 def _named(names: tuple[str, ...], draws: Array) -> dict[str, Estimate]:
     return {name: from_draws(column) for name, column in zip(names, draws.T, strict=True)}
+
+
+def _version_warnings(hastens_wear: float, first_counts_most: float) -> list[str]:
+    """Say where the effects on the installation hazard do not tell the whole harm."""
+    said = []
+    if hastens_wear > 0.5:
+        said.append(
+            f"defects hasten wear as well (probability {hastens_wear:.2f}): their effects on the "
+            "installation hazard are not the whole harm; the shares count both"
+        )
+    if first_counts_most > 0.5:
+        said.append(
+            "ratios of several defects do not multiply (probability "
+            f"{first_counts_most:.2f}): having any defect has a ratio of its own beside theirs"
+        )
+    return said
 
 
 def _warnings(data: TwoHazardData, best: Mode) -> tuple[str, ...]:

@@ -48,10 +48,15 @@ def test_defects_that_wear_are_noticed():
     assert fit.hastens_wear > 0.99
     effect = fit.estimates.wear_defect_effects["gap"]
     assert effect.low < 1.2 < effect.high
+    assert any("hasten wear as well" in said for said in fit.warnings)
 
 
 def test_ratios_that_do_not_multiply_are_noticed():
-    assert fit_two_hazard(fleet(3000, 3, first=2.5, effect=0.0)).first_counts_most > 0.9
+    fit = fit_two_hazard(fleet(3000, 3, first=2.5, effect=0.0))
+
+    assert fit.first_counts_most > 0.9
+    assert fit.estimates.first_defect_effect.estimate > 1
+    assert any("do not multiply" in said for said in fit.warnings)
 
 
 @pytest.mark.parametrize(("columns", "versions"), [(0, 1), (1, 2), (2, 4)])
