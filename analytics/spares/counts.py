@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from analytics.spares.knock_on import hit_effects, moments
 from analytics.spares.sums import convolved
 from analytics.survival.law import LifeLaw, cumulative_hazard
 
@@ -35,14 +36,13 @@ class PositionCounts:
     ----------
     pmf : ndarray, shape (n_counts, n_weeks + 1, n_draws)
         Probability of 0, 1, 2 ... ends by each week. [-]
-    knock_on : ndarray, shape (n_weeks + 1, n_draws)
-        What one further replacement at a random moment before each week adds
-        to the expected number of ends by then: below 0 when discs wear out,
-        above 0 when fresh discs fail most. Zero when not asked for. [-]
+    knock_on : ndarray, shape (2, PARTS, n_weeks + 1), or None
+        What one further replacement changes, as `knock_on.hit_effects` gives,
+        where it was asked for. [-]
     """
 
     pmf: Array
-    knock_on: Array
+    knock_on: Array | None
 
 
 def position_counts(
@@ -98,9 +98,9 @@ def position_counts(
     aged = _tails(_Life(fitted, age_years, other_rate), kernels, until)
     fresh = _tails(_Life(later, 0.0, other_rate), kernels, longest)
     pmf = _join(_to_pmf(aged), _to_pmf(fresh), planned_weeks, n_weeks)
-    extra = np.zeros(pmf.shape[1:])
+    extra = None
     if knock_on:
-        extra = _knock_on(fresh[1:].sum(axis=0), _mean(pmf), planned_weeks)
+        extra = hit_effects(moments(aged), moments(fresh), planned_weeks, n_weeks)
     return PositionCounts(pmf=pmf, knock_on=extra)
 
 
@@ -331,37 +331,7 @@ def _trim(pmf: Array) -> Array:
     return pmf[:size]
 
 
-def _mean(pmf: Array) -> Array:
-    return np.asarray(np.einsum("n,nwd->wd", np.arange(len(pmf)), pmf))
-
-
 def _longest_later(planned: tuple[int, ...], n_weeks: int) -> int:
     if not planned:
         return 0
     return int(np.diff([*planned, n_weeks]).max())
-
-
-def _knock_on(fresh_mean: Array, mean: Array, planned: tuple[int, ...]) -> Array:
-    r"""Average effect of one further replacement at a moment uniform before each week.
-
-    .. math:: \delta(t) = \frac1t \int_0^t [M_f(e - x) - M(e) + M(x)]\,dx
-
-    with e the next planned replacement after x, or t: beyond it nothing differs.
-    """
-    weeks = np.arange(len(mean))
-    fresh_area, area = _running_area(fresh_mean), _running_area(mean)
-    total, start = np.zeros_like(mean), 0
-    finished = np.zeros(mean.shape[1])
-    for stop in (*planned, len(mean) - 1):
-        here = slice(start, stop + 1)
-        span = weeks[here, None] - start
-        effect = fresh_area[: stop - start + 1] + area[here] - area[start] - span * mean[here]
-        total[here] = finished + effect
-        finished, start = total[stop].copy(), stop
-    return np.asarray(total / np.maximum(weeks, 1)[:, None])
-
-
-def _running_area(curve: Array) -> Array:
-    area = np.zeros_like(curve)
-    np.cumsum((curve[1:] + curve[:-1]) / 2, axis=0, out=area[1:])
-    return area

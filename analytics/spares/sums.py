@@ -14,21 +14,33 @@ __all__ = ["CountSum", "compound", "convolved", "shifted", "spoilt"]
 Array = NDArray[np.float64]
 
 _NEGLIGIBLE = 1e-13
+_LAST = 1e-11
 _MOST_JUMPS = 5000
 
 
 def compound(jumps: Array) -> Array:
-    """Compound Poisson law from the expected number of jumps of each size."""
-    none = np.exp(-jumps[1:].sum(axis=0))
-    pmf, done = [none], none.copy()
-    while (1 - done).max() > 1e-10 and len(pmf) < _MOST_JUMPS:
+    r"""Compound Poisson law from the expected number of jumps of each size (Panjer).
+
+    .. math:: P(S = m) = \frac1m \sum_j j\, \lambda_j P(S = m - j)
+
+    Parameters
+    ----------
+    jumps : ndarray, shape (n_sizes, ...)
+        Expected number of jumps of 0, 1, 2 ...; slightly negative entries do. [-]
+
+    Returns
+    -------
+    ndarray, shape (n_counts, ...)
+        Probability of a sum of 0, 1, 2 ... [-]
+    """
+    reach = len(jumps) - 1
+    pmf = [np.exp(-jumps[1:].sum(axis=0))]
+    while len(pmf) <= reach or max(np.abs(late).max() for late in pmf[-reach:]) > _LAST:
         size = len(pmf)
-        terms = [
-            jump * jumps[jump] * pmf[size - jump]
-            for jump in range(1, min(size, len(jumps) - 1) + 1)
-        ]
+        terms = [jump * jumps[jump] * pmf[size - jump] for jump in range(1, min(size, reach) + 1)]
         pmf.append(np.sum(terms, axis=0) / size)
-        done += pmf[-1]
+        if size > _MOST_JUMPS:
+            break
     return np.asarray(pmf)
 
 
@@ -58,7 +70,8 @@ class CountSum:
 
     def mixed(self) -> Array:
         """Mean over the draws, shape (n_weeks + 1, n_counts)."""
-        return np.asarray(self.pmf[:, : int(self.top.max()) + 1].mean(axis=2))
+        pmf = np.maximum(self.pmf[:, : int(self.top.max()) + 1].mean(axis=2), 0.0)
+        return np.asarray(pmf / pmf.sum(axis=1, keepdims=True))
 
 
 @njit(cache=True)

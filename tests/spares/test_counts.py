@@ -106,22 +106,3 @@ def test_constant_rate_alone_is_poisson():
 
     expected = poisson.pmf(np.arange(len(found)), 0.8 * 104 * WEEK_YEARS)
     np.testing.assert_allclose(found[:, 104, 0], expected, atol=1e-5)
-
-
-def test_knock_on_is_the_change_that_one_more_replacement_makes():
-    # Independent route: average over the week of the extra replacement of (count before it,
-    # then a fresh disc to the end) less the count left alone.
-    life = law()
-    undisturbed = mean(counts(life, age_years=1.0, planned_weeks=(70,)).pmf)
-    fresh = mean(counts(life).pmf)
-
-    found = counts(life, age_years=1.0, planned_weeks=(70,), knock_on=True).knock_on
-
-    gains = []
-    for week in range(105):
-        end = 70 if week < 70 else 104
-        gains.append(fresh[end - week] - (undisturbed[end] - undisturbed[week]))
-    averaged = (np.array(gains)[1:] + np.array(gains)[:-1]) / 2
-    averaged[69] = (gains[69] + fresh[0]) / 2
-    np.testing.assert_allclose(found[104], averaged.mean(axis=0), atol=2e-3)
-    assert (found[104] < 0).any()
