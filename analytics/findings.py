@@ -24,6 +24,7 @@ FRAMES = {
     "probability_cheaper",
     "spares": "store disc_code weeks mean p50 p90 p95 planned premature upset fitting "
     "usable_stock stock on_order reorder_point order_quantity order_now order_by cost reason",
+    "dangerous": "position_id date what",
     "demand_weekly": "store disc_code week_start mean p50 p90 p95 stock",
 }
 """Columns of the frames that may have no rows."""

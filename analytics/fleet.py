@@ -144,15 +144,16 @@ def _quality(lives: pd.DataFrame) -> pd.Series:
     return total["checks_passed"] / total["checks_recorded"].where(total["checks_recorded"] > 0)
 
 
-def dangerous_events(lives: pd.DataFrame, duty: pd.DataFrame) -> pd.DataFrame:
+def dangerous_events(lives: pd.DataFrame, withstood: pd.DataFrame) -> pd.DataFrame:
     """List every sign of a disc that does not open when it should.
 
     Parameters
     ----------
     lives : DataFrame, one row per life
         The lives frame.
-    duty : DataFrame, one row per position
-        The `duty` frame of findings; `withstood_bar` tells of discs now in service.
+    withstood : DataFrame
+        Pressures above mark plus tolerance that discs stayed whole at, as
+        `analytics.duty.withstood` reads them from the historian.
 
     Returns
     -------
@@ -171,20 +172,8 @@ def dangerous_events(lives: pd.DataFrame, duty: pd.DataFrame) -> pd.DataFrame:
             ),
         }
     )
-    held = duty[duty["withstood_bar"].notna()]
-    standing = pd.DataFrame(
-        {
-            "position_id": held["position_id"],
-            "date": held["withstood_at"].dt.normalize(),
-            "what": [
-                f"still whole after {bar:.2f} bar across it, more than it may stand: "
-                "may not open, or the wrong disc, or a wrong reading"
-                for bar in held["withstood_bar"]
-            ],
-        }
-    )
     # concat of an empty frame would let its dtypes leak into the other
-    parts = [part for part in (logged, standing) if len(part)] or [logged]
+    parts = [part for part in (logged, withstood) if len(part)] or [logged]
     return pd.concat(parts).sort_values("date", ascending=False, ignore_index=True)
 
 

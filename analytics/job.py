@@ -10,6 +10,7 @@ import pandas as pd
 from analytics import fleet
 from analytics.duty.history import scan_logs
 from analytics.duty.tally import HistoryTally
+from analytics.duty.withstood import pressures_withstood
 from analytics.early.answer import early_answer, excess_by_crew, hazard_by_age, share_if_unclear
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import Findings, Installation, Model, Wear, empty_frame
@@ -128,7 +129,10 @@ def run_logs(
     spares = _spares(logs, plant, ledger)
     tell("the fleet")
     lives, owed = plant.lives, _share_by_life(early.installation)
-    dangerous = fleet.dangerous_events(lives, plant.duty)
+    withstood = (
+        empty_frame("dangerous") if history is None else pressures_withstood(logs.tables, history)
+    )
+    dangerous = fleet.dangerous_events(lives, withstood)
     return Findings(
         title=logs.settings.title,
         export_date=plant.export,

@@ -190,8 +190,6 @@ _DECLARED = (
             ("cycles_per_year", "Cycles", Kind.PER_YEAR),
             ("ratio_basis", "Burst pressure from", Kind.TEXT),
             ("pressure_basis", "Pressure from", Kind.TEXT),
-            ("withstood_bar", "Withstood", Kind.BAR),
-            ("withstood_at", "Withstood on", Kind.DAY),
             ("alarm", "Alarm", Kind.TEXT),
         ),
     ),

@@ -59,8 +59,6 @@ _FINDINGS_COLUMNS = [
     "ratio_basis",
     "pressure_basis",
     "alarm",
-    "withstood_bar",
-    "withstood_at",
 ]
 
 
@@ -105,11 +103,9 @@ def duty_per_position(tables: Tables, history: HistoryTally | None = None) -> pd
     -------
     DataFrame, one row per position in the order of `positions`
         `position_id site disc_code family operating_ratio limit margin_bar
-        share_above_limit cycles_per_year ratio_basis pressure_basis alarm withstood_bar
-        withstood_at`. `limit` is the disc's stated maximum ratio, NaN when none is
-        stated; `alarm` is blank when there is nothing to say; `withstood_bar` is a
-        pressure across the disc above its highest burst pressure that it stayed whole
-        at, NaN when there was none. A position without an install on
+        share_above_limit cycles_per_year ratio_basis pressure_basis alarm`. `limit`
+        is the disc's stated maximum ratio, NaN when none is stated; `alarm` is
+        blank when there is nothing to say. A position without an install on
         record is judged by its own disc code, untagged.
     """
     windows = life_windows(tables)
@@ -128,10 +124,6 @@ def duty_per_position(tables: Tables, history: HistoryTally | None = None) -> pd
     window = endured[["position_id"]].join(lives, on="position_id")
     endured = _with_history(endured, window, history)
     endured["alarm"] = alarm_words(endured)
-    across = endured["peak_barg"] - endured["back_pressure_barg"].fillna(0.0)
-    whole = across > endured["maximum_burst_bar"]
-    endured["withstood_bar"] = across.where(whole)
-    endured["withstood_at"] = pd.to_datetime(endured["peak_at"]).where(whole)
     return endured.rename(columns={"max_operating_ratio": "limit"})[_FINDINGS_COLUMNS]
 
 
