@@ -38,8 +38,6 @@ CAUTIONS = (
     "What crews and lots show is association, not blame.",
 )
 
-_NAMED = 5
-
 Tell = Callable[[str], None]
 
 
@@ -118,7 +116,7 @@ def run_logs(
     """
     ledger = Ledger()
     if history is not None:
-        ledger.cautions.extend(_history_notes(history))
+        ledger.cautions.extend(history.cautions)
     tell("disc lives and life model")
     plant = read_plant(logs, history, ledger, n_draws=n_draws, seed=seed)
     tell("early failures")
@@ -165,18 +163,6 @@ def run_logs(
         cautions=(*CAUTIONS, *ledger.cautions, *logs.notes, *spares.remarks),
         not_answered=ledger.not_answered,
     )
-
-
-def _history_notes(history: HistoryTally) -> list[str]:
-    """Say what the scan noticed, one sentence per kind of remark."""
-    by_what: dict[str, list[str]] = {}
-    for note in history.notes:
-        by_what.setdefault(note.what, []).append(note.position_id or note.file)
-    return [
-        f"pressure history: {what} ({', '.join(where[:_NAMED])}"
-        f"{f' and {len(where) - _NAMED} more' if len(where) > _NAMED else ''})"
-        for what, where in by_what.items()
-    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
