@@ -1,3 +1,4 @@
+import itertools
 import os
 import subprocess
 import sys
@@ -108,33 +109,55 @@ def test_six_zones_agree_on_the_time_between_two_moments():
 
 
 SCRIPT = """
-import locale, time
-try:
-    locale.setlocale(locale.LC_ALL, "")
-except locale.Error:
-    pass
-from analytics.logs.dates import day_parser
-from analytics.logs.settings import Settings
-parse = day_parser(Settings(date_format="%d-%b-%Y"))
-print((parse("09-MAR-2021") - parse("28-Feb-2021")).days, time.tzname[0])
+import calendar, locale, sys, time
+from pathlib import Path
+locale.setlocale(locale.LC_ALL, "")
+from analytics.logs.reading import read_logs
+logs = read_logs(Path(sys.argv[1]))
+life = logs.tables["removals"]["found_on"][0] - logs.tables["installs"]["installed_on"][0]
+mark = locale.localeconv()["decimal_point"]
+print(life.days, logs.tables["removals"]["cost"][0], calendar.month_abbr[3], mark, time.tzname[0])
 """
+LOCALES = ("C.UTF-8", "de_DE.UTF-8", "hi_IN.UTF-8", "fr_FR.UTF-8")
 
 
-def test_four_locales_and_two_machine_zones_give_the_same_days():
+@pytest.fixture(scope="module")
+def made_locales(tmp_path_factory):
+    """Compile the locales, so that the test does not depend on which are installed."""
+    folder = tmp_path_factory.mktemp("locales")
+    for name in LOCALES[1:]:
+        try:
+            made = subprocess.run(
+                ["localedef", "-i", name.partition(".")[0], "-f", "UTF-8", folder / name],
+                capture_output=True,
+                check=False,
+            )
+        except FileNotFoundError:
+            pytest.skip("no localedef on this machine")
+        if not (folder / name).exists():
+            pytest.skip(f"cannot make the locale {name}: {made.stderr.decode()[:100]}")
+    return folder
+
+
+def test_four_locales_and_six_machine_zones_give_the_same_lives(plant, made_locales):
+    toml = 'decimal = ","\n[formats.positions]\ndecimal = "."\n[formats.discs]\ndecimal = "."\n'
+    installs = "install_id,position_id,installed_on,disc_code\nI-1,P-1,28-Feb-2020,D-10\n"
+    removals = "removal_id,position_id,found_on,reason,cost\n" + 'R-1,P-1,29-MAR-2021,burst,"1,5"\n'
+    folder = plant(toml='date_format = "%d-%b-%Y"\n' + toml, installs=installs, removals=removals)
+    cases = zip(itertools.cycle(LOCALES), ZONES, strict=False)
     runs = [
         subprocess.run(
-            [sys.executable, "-c", SCRIPT],
-            env={**os.environ, "LC_ALL": name, "TZ": zone},
+            [sys.executable, "-c", SCRIPT, str(folder)],
+            env={**os.environ, "LC_ALL": name, "LOCPATH": str(made_locales), "TZ": zone},
             capture_output=True,
             text=True,
             check=True,
         ).stdout.split()
-        for name, zone in (
-            ("C", "UTC"),
-            ("de_DE.UTF-8", "Europe/Berlin"),
-            ("en_US.UTF-8", "America/New_York"),
-            ("hi_IN.UTF-8", "Asia/Kolkata"),
-        )
+        for name, zone in cases
     ]
-    assert [run[0] for run in runs] == ["9"] * 4
-    assert len({run[1] for run in runs}) > 1, "the machine zone never changed: nothing was tested"
+    # 28 February 2020 to 29 March 2021: 366 days to 28 February 2021 (a leap day), and 29.
+    assert {tuple(run[:2]) for run in runs} == {("395", "1.5")}
+    # Each locale and zone was in force, or nothing was tested.
+    assert len({run[2] for run in runs}) >= 3
+    assert {run[3] for run in runs} == {".", ","}
+    assert len({run[4] for run in runs}) >= 5
