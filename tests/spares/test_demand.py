@@ -12,14 +12,16 @@ WEEKS = (13, 52, 104)
 
 def largest_z(group, used, weeks) -> float:
     """Largest gap between computed and simulated distribution functions, in sigmas."""
-    runs, worst = len(used), 0.0
+    runs, worst, looked_at = len(used), 0.0, 0
     for column, week in enumerate(weeks):
         computed = np.minimum(np.cumsum(group.pmf[week]), 1.0)
         counts = np.arange(computed.size)
         played = (used[:, column, None] <= counts).mean(axis=0)
         sigma = np.sqrt(computed * (1 - computed) / runs)
-        enough = runs * sigma**2 > 25
+        enough = runs * computed * (1 - computed) > 25
+        looked_at += int(enough.sum())
         worst = max(worst, np.abs((played - computed)[enough] / sigma[enough]).max(initial=0.0))
+    assert looked_at >= 15
     return worst
 
 
@@ -35,6 +37,15 @@ def test_computed_demand_is_the_simulated_demand(name):
     for part in ("premature", "upset", "unclear"):
         computed, seen = getattr(group, part)[list(WEEKS)], getattr(played, part)
         np.testing.assert_allclose(computed, seen, atol=4.5 * np.sqrt(3 / 40_000))
+
+
+def test_a_wrong_share_of_fitting_losses_would_be_seen():
+    positions, hits = CASES["planned"]
+
+    group = forecast_demand(positions, hits, fitting_loss=0.05).groups[0]
+    played = simulate(positions, hits, runs=40_000, weeks=WEEKS, fitting_loss=0.03, seed=11)
+
+    assert largest_z(group, played.used, WEEKS) > 10
 
 
 def test_parts_add_up_to_the_mean_of_the_distribution():
