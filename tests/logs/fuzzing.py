@@ -43,6 +43,8 @@ def good_value(column: Column, dice: random.Random) -> str:
             return f"20{dice.randint(10, 23)}-{dice.randint(1, 12):02d}-{dice.randint(1, 28):02d}"
         case Kind.STEPS:
             return "30/60/100"
+        case Kind.CURVE:
+            return "20:1.00/100:0.94"
         case Kind.COUNT:
             return str(dice.randint(1, 50))
         case Kind.NUMBER:

@@ -109,14 +109,18 @@ def test_six_zones_agree_on_the_time_between_two_moments():
 
 
 SCRIPT = """
-import calendar, locale, sys, time
+import calendar, locale, os, sys, time
 from pathlib import Path
-locale.setlocale(locale.LC_ALL, "")
 from analytics.logs.reading import read_logs
-logs = read_logs(Path(sys.argv[1]))
-life = logs.tables["removals"]["found_on"][0] - logs.tables["installs"]["installed_on"][0]
-mark = locale.localeconv()["decimal_point"]
-print(life.days, logs.tables["removals"]["cost"][0], calendar.month_abbr[3], mark, time.tzname[0])
+for case in sys.argv[2:]:
+    name, zone = case.split("=")
+    locale.setlocale(locale.LC_ALL, name)
+    os.environ["TZ"] = zone
+    time.tzset()
+    logs = read_logs(Path(sys.argv[1]))
+    life = logs.tables["removals"]["found_on"][0] - logs.tables["installs"]["installed_on"][0]
+    cost, mark = logs.tables["removals"]["cost"][0], locale.localeconv()["decimal_point"]
+    print(life.days, cost, calendar.month_abbr[3], mark, time.tzname[0])
 """
 LOCALES = ("C.UTF-8", "de_DE.UTF-8", "hi_IN.UTF-8", "fr_FR.UTF-8")
 
@@ -144,17 +148,16 @@ def test_four_locales_and_six_machine_zones_give_the_same_lives(plant, made_loca
     installs = "install_id,position_id,installed_on,disc_code\nI-1,P-1,28-Feb-2020,D-10\n"
     removals = "removal_id,position_id,found_on,reason,cost\n" + 'R-1,P-1,29-MAR-2021,burst,"1,5"\n'
     folder = plant(toml='date_format = "%d-%b-%Y"\n' + toml, installs=installs, removals=removals)
-    cases = zip(itertools.cycle(LOCALES), ZONES, strict=False)
-    runs = [
-        subprocess.run(
-            [sys.executable, "-c", SCRIPT, str(folder)],
-            env={**os.environ, "LC_ALL": name, "LOCPATH": str(made_locales), "TZ": zone},
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout.split()
-        for name, zone in cases
-    ]
+    cases = [f"{name}={zone}" for name, zone in zip(itertools.cycle(LOCALES), ZONES, strict=False)]
+    done = subprocess.run(
+        [sys.executable, "-c", SCRIPT, str(folder), *cases],
+        env={**os.environ, "LOCPATH": str(made_locales)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    runs = [line.split() for line in done.stdout.splitlines()]
+    assert len(runs) == len(ZONES)
     # 28 February 2020 to 29 March 2021: 366 days to 28 February 2021 (a leap day), and 29.
     assert {tuple(run[:2]) for run in runs} == {("395", "1.5")}
     # Each locale and zone was in force, or nothing was tested.
