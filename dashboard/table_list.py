@@ -4,6 +4,7 @@ import pandas as pd
 
 from analytics.findings import Findings
 from analytics.logs.tables import CHECKS
+from dashboard.cumulative import failures_per_position
 from dashboard.losses import avoidable_losses
 from dashboard.orders import to_order
 from dashboard.tables import Kind, TableView, columns
@@ -304,6 +305,19 @@ _DECLARED = (
             ("low", "from", Kind.NUMBER),
             ("high", "to", Kind.NUMBER),
             ("install_quality", "Install checks passed", Kind.SHARE),
+        ),
+    ),
+    TableView(
+        key="failures-per-position",
+        title="Premature failures per position, added up",
+        rows=lambda findings: failures_per_position(findings.lives, findings.log_begins),
+        columns=columns(
+            ("on", "Month to", Kind.DAY),
+            ("mean", "Per position so far", Kind.NUMBER),
+            ("low", "from", Kind.NUMBER),
+            ("high", "to", Kind.NUMBER),
+            ("positions", "Positions watched", Kind.COUNT),
+            ("failures", "Failures in the month", Kind.COUNT),
         ),
     ),
     TableView(

@@ -30,9 +30,19 @@ def section(title: str, *children: object, note: str = "") -> html.Section:
 
 
 def figure(
-    view: View, drawn: go.Figure, *, says: str, twin: object = None, rows: str = "lives"
+    view: View,
+    drawn: go.Figure,
+    *,
+    says: str,
+    twin: object = None,
+    rows: str = "lives",
+    of_all: bool = False,
 ) -> html.Figure:
-    """Show a figure, what stands behind it, the same numbers as a table, and the log rows."""
+    """Show a figure, what stands behind it, the same numbers as a table, and the log rows.
+
+    `of_all` marks a figure of the whole fleet, which no filter narrows.
+    """
+    filtered = of_all and not view.selection.is_whole
     return html.Figure(
         [
             html.Div(
@@ -47,7 +57,8 @@ def figure(
             ),
             html.Figcaption(
                 [
-                    f"{says} {basis(view.findings)} ",
+                    f"{says} {'Whole fleet, whatever is filtered. ' if filtered else ''}"
+                    f"{basis(view.whole if of_all else view.findings)} ",
                     dcc.Link("The rows behind it", href=view.address("rows", rows)),
                 ]
             ),

@@ -3,10 +3,10 @@
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.marks import limits, literal, spoken
+from dashboard.figures.marks import band, limits, literal, spoken
 from dashboard.theme import Ink, bare, dress
 
-__all__ = ["costs_figure", "quality_figure", "records_figure", "trend_figure"]
+__all__ = ["costs_figure", "cumulative_figure", "quality_figure", "records_figure", "trend_figure"]
 
 _LOOKS = (
     (Ink.BLUE, "circle", "solid"),
@@ -44,6 +44,26 @@ def trend_figure(trend: pd.DataFrame) -> go.Figure:
         )
     dress(figure, x="Year", y=rate)
     figure.update_xaxes(dtick=1, tickformat="d")
+    return figure.update_yaxes(rangemode="tozero")
+
+
+def cumulative_figure(curve: pd.DataFrame) -> go.Figure:
+    """Draw the premature failures per position added up; a straight line is a steady rate."""
+    so_far = "Per position so far [-]"
+    if curve.empty:
+        return bare("No premature failure is on record.", x="Date", y=so_far)
+    figure = go.Figure(
+        band(curve["on"], curve["low"], curve["high"], Ink.BLUE, "95 % limits", step=True)
+    )
+    figure.add_scatter(
+        x=curve["on"],
+        y=curve["mean"],
+        name="mean of all positions",
+        line={"shape": "hv", "color": Ink.BLUE, "width": 2},
+        customdata=curve["positions"],
+        hovertemplate="%{y:.2f} by %{x|%Y-%m}; %{customdata:.0f} positions watched<extra></extra>",
+    )
+    dress(figure, x="Date", y=so_far)
     return figure.update_yaxes(rangemode="tozero")
 
 

@@ -4,9 +4,16 @@ from dash import html
 
 from dashboard.components.blocks import answer, figure, message, section
 from dashboard.components.tables import grid, plain
-from dashboard.figures.fleet import costs_figure, quality_figure, records_figure, trend_figure
+from dashboard.figures.fleet import (
+    costs_figure,
+    cumulative_figure,
+    quality_figure,
+    records_figure,
+    trend_figure,
+)
 from dashboard.losses import avoidable_losses
 from dashboard.sentences import fleet_answer
+from dashboard.table_list import TABLES
 from dashboard.view import View
 
 __all__ = ["page"]
@@ -22,6 +29,7 @@ def page(view: View) -> html.Div:
                 for_whom="For the manager",
             ),
             _trend(view),
+            _added_up(view),
             _money(view),
             _losses(view),
             _quality(view),
@@ -46,6 +54,24 @@ def _trend(view: View) -> html.Section:
             says="Premature failures per 100 disc-years by year, with 95 % limits.",
             twin=plain("trend", view, shown),
         ),
+    )
+
+
+def _added_up(view: View) -> html.Section:
+    title = "How failures add up per position"
+    chosen = view.selection
+    if chosen.words.get("ending") or chosen.first_year or chosen.last_year:
+        return section(title, message("Take the filters on ending and years off to see this."))
+    table = TABLES["failures-per-position"]
+    return section(
+        title,
+        figure(
+            view,
+            cumulative_figure(table.rows(view.findings)),
+            says="Mean number of premature failures per position since the log began.",
+            twin=plain(table.key, view),
+        ),
+        note="A straight line is a steady rate; a line that flattens is a fleet that improves.",
     )
 
 
@@ -82,6 +108,7 @@ def _quality(view: View) -> html.Section:
                     view,
                     quality_figure(trend[trend["site"] == "all"] if len(trend) else trend),
                     says="Share of recorded install checks that passed, by year.",
+                    twin=plain("trend", view, trend[trend["site"] == "all"]),
                 ),
                 figure(
                     view,

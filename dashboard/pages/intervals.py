@@ -80,6 +80,7 @@ def cost_curve(view: View, position: str) -> html.Div:
             says=f"Cost a year at {position} against the age at which its disc is replaced.",
             twin=plain("cost-curves", view, curve.assign(position_id=position)),
             rows="intervals",
+            of_all=True,
         )
     )
 

@@ -4,9 +4,16 @@ import pandas as pd
 import pytest
 from sample import empty_findings, sample_findings
 
+from dashboard.cumulative import failures_per_position
 from dashboard.figures.demand import demand_figure
 from dashboard.figures.duty import duty_figure
-from dashboard.figures.fleet import costs_figure, quality_figure, records_figure, trend_figure
+from dashboard.figures.fleet import (
+    costs_figure,
+    cumulative_figure,
+    quality_figure,
+    records_figure,
+    trend_figure,
+)
 from dashboard.figures.interval import cost_figure, flat_region
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
@@ -26,6 +33,7 @@ EVERY = {
     "steps": (steps_figure, SAMPLE.installation.defects),
     "duty": (duty_figure, SAMPLE.duty),
     "trend": (trend_figure, SAMPLE.trend),
+    "added up": (cumulative_figure, failures_per_position(SAMPLE.lives, SAMPLE.log_begins)),
     "costs": (lambda frame: costs_figure(frame, "EUR"), SAMPLE.costs),
     "quality": (quality_figure, SAMPLE.trend),
     "records": (records_figure, SAMPLE.data_quality),
@@ -157,3 +165,21 @@ def test_empty_findings_draw_everywhere():
     bare = empty_findings()
 
     assert life_figure(bare.life_curve, MONTHS).layout.annotations
+
+
+def test_failures_add_up_to_failures_over_positions_when_all_are_watched():
+    # Two positions watched for two years; three failures: at the end 3 / 2 per position.
+    days = pd.to_datetime(["2020-06-10", "2021-03-10", "2022-01-01", "2020-09-10", "2022-01-01"])
+    lives = pd.DataFrame(
+        {
+            "position_id": ["A", "A", "A", "B", "B"],
+            "ending": ["premature", "premature", "in_service", "premature", "in_service"],
+            "observed_from": pd.to_datetime("2020-01-01"),
+            "ended_on": days,
+        }
+    )
+    curve = failures_per_position(lives, pd.Timestamp("2020-01-01").date())
+
+    assert curve["mean"].tolist() == pytest.approx([0.5, 1.0, 1.5])
+    assert curve["positions"].tolist() == [2, 2, 2]
+    assert (curve["low"] <= curve["mean"]).all()
