@@ -21,7 +21,7 @@ def alarm_words(endured: pd.DataFrame) -> list[str]:
         One row per disc with `operating_ratio max_operating_ratio ratio_basis
         range_known minimum_burst_bar maximum_burst_bar back_pressure_barg peak_barg
         peak_at stuck_days cycles_lower_bound disc_temperature_degc
-        coincident_temperature_degc`.
+        coincident_temperature_degc temperature_corrected`.
 
     Returns
     -------
@@ -60,7 +60,8 @@ def _record_words(row: dict[Hashable, Any]) -> list[str]:
     elif not row["range_known"]:
         words.append("no tag value and no manufacturing range: the specified pressure stands in")
     apart = abs(row["disc_temperature_degc"] - row["coincident_temperature_degc"])
-    if np.isfinite(apart) and apart > TEMPERATURE_LIMIT_DEGC:
+    doubtful = np.isfinite(apart) and not row["temperature_corrected"]
+    if doubtful and apart > TEMPERATURE_LIMIT_DEGC:
         words.append(
             f"disc runs at {row['disc_temperature_degc']:.0f} degC, its burst pressure is stated "
             f"at {row['coincident_temperature_degc']:.0f} degC: the ratio is nominal"

@@ -10,6 +10,7 @@ from analytics.duty.lot_marks import settle_marks
 from analytics.duty.observed import ENOUGH_COVERAGE, observed_lives
 from analytics.duty.ratio import burst_window, operating_margin, operating_ratio
 from analytics.duty.tally import HistoryTally
+from analytics.duty.temperature import temperature_factor
 from analytics.duty.windows import life_windows
 
 __all__ = ["burst_of_installs", "duty_per_install", "duty_per_position"]
@@ -30,6 +31,7 @@ _DISC_COLUMNS = [
     "coincident_temperature_degc",
     "range_minus_pct",
     "range_plus_pct",
+    "temperature_curve",
     "max_operating_ratio",
 ]
 _INSTALL_COLUMNS = ["install_id", "position_id", "disc_code", "marked_burst_pressure_barg"]
@@ -83,6 +85,8 @@ def duty_per_install(tables: Tables, history: HistoryTally | None = None) -> pd.
 
     Notes
     -----
+    Burst pressures are those at the disc's own temperature where the discs table gives a
+    curve that reaches it; else they are nominal, and an alarm says so.
     The operating pressure is the one the disc stayed below for 95 % of its time, when
     the historian saw half of its life or more; else the position's nominal
     `max_operating_pressure`.
@@ -179,7 +183,7 @@ def _installs(tables: Tables) -> pd.DataFrame:
 def _joined(fitted: pd.DataFrame, tables: Tables) -> pd.DataFrame:
     """Put the position's pressures and the disc's limits beside each fitted disc."""
     positions = tables["positions"][_POSITION_COLUMNS].drop_duplicates("position_id")
-    discs = tables["discs"][_DISC_COLUMNS].drop_duplicates("disc_code")
+    discs = tables["discs"].reindex(columns=_DISC_COLUMNS).drop_duplicates("disc_code")
     return fitted.merge(positions, on="position_id", how="left").merge(
         discs, on="disc_code", how="left"
     )
@@ -190,6 +194,14 @@ def _endured(frame: pd.DataFrame) -> pd.DataFrame:
     # A pressure of 0 barg on a tag or an order is a blank that somebody filled in.
     marked = frame["marked_burst_pressure_barg"].where(lambda mark: mark > 0)
     specified = frame["specified_burst_pressure_barg"].where(lambda order: order > 0)
+    factor = temperature_factor(
+        frame["temperature_curve"],
+        frame["disc_temperature_degc"],
+        frame["coincident_temperature_degc"],
+    )
+    corrected = ~np.isnan(factor)
+    at_disc = np.where(corrected, factor, 1.0)
+    marked, specified = marked * at_disc, specified * at_disc
     window = burst_window(
         marked, specified, frame["range_minus_pct"], frame["range_plus_pct"].to_numpy()
     )
@@ -201,6 +213,7 @@ def _endured(frame: pd.DataFrame) -> pd.DataFrame:
         operating_ratio=operating_ratio(operating, window.marked, back),
         ratio_basis=basis,
         range_known=window.range_known,
+        temperature_corrected=corrected,
         pressure_basis="nominal",
         marked_barg=window.marked,
         margin_bar=operating_margin(operating, window.minimum, back),

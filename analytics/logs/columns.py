@@ -25,6 +25,7 @@ _DTYPES = {
     Kind.TEXT: "object",
     Kind.CODE: "object",
     Kind.STEPS: "object",
+    Kind.CURVE: "object",
     Kind.YES_NO: "boolean",
     Kind.DATE: "datetime64[ns]",
     Kind.TIME: "datetime64[ns, UTC]",

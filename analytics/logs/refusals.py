@@ -31,6 +31,7 @@ class Reason(StrEnum):
     WRONG_ORDER = "wrong_order"  # two dates of one row contradict each other
     UNKNOWN_UNIT = "unknown_unit"
     NOT_STEPS = "not_steps"
+    NOT_A_CURVE = "not_a_curve"
     DUPLICATE_ROW = "duplicate_row"  # the same row again
     DUPLICATE_KEY = "duplicate_key"  # the same key with another content
     ONE_ORDER_SEVERAL_POSITIONS = "one_order_several_positions"

@@ -45,6 +45,7 @@ class Kind(Enum):
     NUMBER = "number"
     COUNT = "whole number"
     STEPS = "percentages joined by /, e.g. 25/50/75/100"
+    CURVE = "temperature:factor in degC joined by /, e.g. 20:1.00/100:0.94"
 
 
 class Keep(Enum):
@@ -258,6 +259,11 @@ _DECLARED = (
             _temperature("coincident_temperature", "temperature the burst pressure is stated at"),
             _number("range_minus_pct", "manufacturing range below specified", maximum=50.0),
             _number("range_plus_pct", "manufacturing range above specified", maximum=50.0),
+            Column(
+                name="temperature_curve",
+                kind=Kind.CURVE,
+                about="burst pressure by disc temperature, as the maker gives it",
+            ),
             _number("max_operating_ratio", "largest operating ratio the maker allows", maximum=1.0),
             _number("unit_price", "price of one piece"),
             _number("lead_time_weeks", "order to receipt, mean"),

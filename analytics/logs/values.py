@@ -20,6 +20,10 @@ LONGEST = 32_767
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _TRUTH = {"yes": True, "no": False, "true": True, "false": False}
+_CURVE = re.compile(
+    r"-?\d{1,4}(?:[.]\d+)?:\d(?:[.]\d+)?(?:/-?\d{1,4}(?:[.]\d+)?:\d(?:[.]\d+)?)+", re.ASCII
+)
+_LARGEST_FACTOR = 3.0
 _STEPS = re.compile(r"\d{1,3}(?:[.]\d+)?(?:/\d{1,3}(?:[.]\d+)?)*", re.ASCII)
 _LARGEST_COUNT = 2**53
 
@@ -78,6 +82,8 @@ def _by_kind(column: Column, settings: Settings) -> Callable[[str], Value | Refu
             return moment_parser(settings)
         case Kind.STEPS:
             return _steps
+        case Kind.CURVE:
+            return _curve
         case Kind.COUNT:
             return _count_parser(column, settings)
         case Kind.NUMBER:
@@ -110,6 +116,20 @@ def _steps(text: str) -> str | Refusal:
     if _STEPS.fullmatch(compact):
         return compact
     return _refuse(Reason.NOT_STEPS, "percentages joined by /", "write the steps like 25/50/75/100")
+
+
+def _curve(text: str) -> str | Refusal:
+    compact = text.replace(" ", "")
+    points = [point.split(":") for point in compact.split("/")] if _CURVE.fullmatch(compact) else []
+    temperatures = [float(point[0]) for point in points]
+    rising = all(a < b for a, b in zip(temperatures, temperatures[1:], strict=False))
+    if points and rising and all(0 < float(point[1]) <= _LARGEST_FACTOR for point in points):
+        return compact
+    return _refuse(
+        Reason.NOT_A_CURVE,
+        "temperature:factor pairs joined by /, temperatures rising, factors above 0",
+        "write the maker's curve like 20:1.00/100:0.94, with decimal points",
+    )
 
 
 def _number_parser(settings: Settings) -> Callable[[str], float | Refusal]:

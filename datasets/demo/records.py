@@ -43,6 +43,10 @@ def position_table(positions: pd.DataFrame) -> pd.DataFrame:
     return frame
 
 
+_CURVES = {"forward_plain": "-50:1.04/20:1.00/100:0.97/200:0.94"}
+"""Invented, of the shape makers give; the demo's lives do not feel it."""
+
+
 def disc_table() -> pd.DataFrame:
     """Write the purchasing catalogue."""
     return pd.DataFrame(
@@ -55,6 +59,7 @@ def disc_table() -> pd.DataFrame:
             "coincident_temperature": d.temperature,
             "range_minus_pct": d.minus_pct,
             "range_plus_pct": d.plus_pct,
+            "temperature_curve": _CURVES.get(d.family),
             "max_operating_ratio": d.max_ratio,
             "unit_price": d.price,
             "lead_time_weeks": d.lead,

@@ -81,3 +81,21 @@ def test_unknown_disc_and_zero_mark_give_no_ratio_and_say_so():
 
     assert duty_per_install(odd)["ratio_basis"].tolist() == ["specified", None, "tag"]
     assert "no burst pressure on record" in duty_per_position(odd)["alarm"].tolist()[1]
+
+
+def test_a_temperature_curve_corrects_the_ratio_and_silences_the_alarm():
+    plain = tables()
+    plain["positions"] = plain["positions"].assign(disc_temperature_degc=120.0)
+    plain["discs"] = plain["discs"].assign(coincident_temperature_degc=20.0)
+    curved = plain | {"discs": plain["discs"].assign(temperature_curve="20:1.00/120:0.80")}
+
+    before, after = duty_per_install(plain), duty_per_install(curved)
+
+    # The burst tolerance is 5 % of the mark, so the ratio rises by exactly 1 / 0.8.
+    tagged = before["ratio_basis"].eq("tag") & before["minimum_burst_bar"].gt(3)
+    assert tagged.any()
+    np.testing.assert_allclose(
+        after["operating_ratio"][tagged], before["operating_ratio"][tagged] / 0.8
+    )
+    assert "nominal" in duty_per_position(plain)["alarm"].str.cat()
+    assert "the ratio is nominal" not in duty_per_position(curved)["alarm"].str.cat()
