@@ -10,6 +10,7 @@ from analytics.spares.budget import Candidate, budget_curve
 from analytics.spares.demand import DemandForecast
 from analytics.spares.kits import turnaround_kits
 from analytics.spares.matching import Matching
+from analytics.spares.placing import best_places
 from analytics.spares.policy import Terms, lead_time_pmf, mixed_over_lead_time
 from analytics.spares.pooling import dead_stock, pooled_levels
 from analytics.spares.stock import SERVICE_TARGETS, terms_of
@@ -31,6 +32,8 @@ class PlannerLists:
         Pieces nobody can take, as `pooling.dead_stock`.
     pooled : DataFrame
         What one shared stock would save, as `pooling.pooled_levels`.
+    placing : DataFrame
+        Where the pieces of each code serve best, as `placing.best_places`.
     budget : DataFrame
         The next pieces worth buying and the service they reach, as `budget.budget_curve`.
     """
@@ -39,6 +42,7 @@ class PlannerLists:
     kits: pd.DataFrame = field(default_factory=pd.DataFrame)
     dead: pd.DataFrame = field(default_factory=pd.DataFrame)
     pooled: pd.DataFrame = field(default_factory=pd.DataFrame)
+    placing: pd.DataFrame = field(default_factory=pd.DataFrame)
     budget: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
@@ -88,6 +92,7 @@ def planner_lists(
         kits=turnaround_kits(due, terms, usable, today, fitting_loss=fitting_loss),
         dead=dead_stock(matching, discs),
         pooled=pooled_levels(forecast.groups, terms, _targets(spares)),
+        placing=best_places(forecast, spares, matching, terms),
         budget=budget_curve(_candidates(forecast, spares, terms)),
     )
 

@@ -96,9 +96,10 @@ def reason(case: Case) -> str:
         return f"{fit}; insurance spare: sole relief, and a new disc takes {lead:.0f} weeks"
     if case.order_week is None:
         return f"{fit}; {_gap(case)}" if case.out_week is not None else f"{fit}; enough"
+    gap = f"; {_gap(case)}" if case.out_week is not None and case.on_order else ""
     if case.order_week < 0:
-        return f"{fit}; {_need(case)}: {_weeks(-case.order_week)} late, expedite{_lot(case)}"
-    gap = f"; {_gap(case)}" if case.out_week is not None else ""
+        late = _weeks(-case.order_week)
+        return f"{fit}; {_need(case)}: {late} late, expedite{_lot(case)}{gap}"
     when = "this week" if case.order_now else f"within {_weeks(case.order_week)}"
     return f"{fit}; {_need(case)}: order {when}{_lot(case)}{gap}"
 
@@ -124,7 +125,7 @@ def _weeks(count: int) -> str:
 
 def _gap(case: Case) -> str:
     """Say that what is under way comes too late."""
-    return f"may run out in week {case.out_week}, before what is on order: expedite that"
+    return f"may run out in week {case.out_week}, before what is under way: expedite that"
 
 
 def _lot(case: Case) -> str:

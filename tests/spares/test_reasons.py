@@ -66,3 +66,10 @@ def test_needs_are_never_smaller_than_what_makes_the_order_due():
         if "may be used" in words:
             need = int(words.split("up to ")[1].split()[0])
             assert need > pieces
+
+
+def test_an_order_under_way_that_comes_too_late_is_to_be_hastened():
+    words = say(steady(0.3), Supply(arrivals=((30, 10),)))
+
+    assert "late, expedite" in words
+    assert words.endswith("before what is under way: expedite that")

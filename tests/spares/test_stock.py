@@ -228,7 +228,7 @@ def test_a_gap_that_an_open_order_closes_first_asks_for_haste_not_for_more():
     assert not case.order_now
     assert case.out_week == 1
     assert case.service == pytest.approx(poisson.cdf(10, 2.0))
-    assert "may run out in week 1, before what is on order" in reason(case)
+    assert "may run out in week 1, before what is under way" in reason(case)
 
 
 def test_an_open_order_that_comes_later_than_a_new_one_does_not_count():
