@@ -77,7 +77,9 @@ def build_app(
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     live = Live(findings)
-    app.layout = lambda: frame(live.findings.title, live.findings.export_date)
+    app.layout = lambda: frame(
+        live.findings.title, live.findings.export_date, can_log_out=access is not None
+    )
     keeper, plant = (
         (Keeper(logs), Plant(logs)) if logs and os.access(logs, os.W_OK) else (None, None)
     )

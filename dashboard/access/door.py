@@ -15,6 +15,7 @@ _OPEN = {"/login", "/assets/look.css"}
 _PAGE = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>Log in - discward</title>
 <meta name="viewport" content="width=device-width, initial-scale=1">
+<link rel="icon" href="data:,">
 <link rel="stylesheet" href="/assets/look.css"></head><body><main id="content">
 <section class="answer"><h1>discward</h1><p role="status">{said}</p></section>
 <form method="post" action="/login" class="part">

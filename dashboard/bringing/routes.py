@@ -32,6 +32,7 @@ _SHOWN = 200
 _PAGE = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>Bring your own logs - discward</title>
 <meta name="viewport" content="width=device-width, initial-scale=1">
+<link rel="icon" href="data:,">
 <link rel="stylesheet" href="/assets/look.css"></head><body>
 <header class="top"><div class="name"><strong>discward</strong></div>
 <nav aria-label="Pages"><a href="/">Now</a><a href="/logs">Logs' health</a></nav></header>

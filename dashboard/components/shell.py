@@ -14,7 +14,7 @@ from dashboard.words import day
 __all__ = ["filters", "frame", "navigation"]
 
 
-def frame(title: str, export_date: object) -> dmc.MantineProvider:
+def frame(title: str, export_date: object, *, can_log_out: bool = False) -> dmc.MantineProvider:
     """Frame every page; what is inside comes with the address."""
     return dmc.MantineProvider(
         [
@@ -30,6 +30,13 @@ def frame(title: str, export_date: object) -> dmc.MantineProvider:
                         className="name",
                     ),
                     html.Nav(id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    html.Form(
+                        html.Button("Log out", type="submit", className="log-out"),
+                        action="/logout",
+                        method="post",
+                    )
+                    if can_log_out
+                    else None,
                     dmc.ColorSchemeToggle(
                         lightIcon="☀",
                         darkIcon="☾",

@@ -16,6 +16,7 @@ from sample import sample_findings
 from small_logs import small_logs
 
 from analytics.findings import Findings
+from dashboard.access.people import Access
 from dashboard.app import build_app
 
 FLAGS = (
@@ -47,9 +48,11 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     yield from served(sample_findings(), logs)
 
 
-def served(findings: Findings, logs: Path | None = None) -> Iterator[str]:
+def served(
+    findings: Findings, logs: Path | None = None, access: Access | None = None
+) -> Iterator[str]:
     server = waitress.create_server(
-        build_app(findings, logs=logs).server,
+        build_app(findings, logs=logs, access=access).server,
         host="127.0.0.1",
         port=0,
         threads=4,

@@ -6,8 +6,13 @@ from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from conftest import served
 from playwright.sync_api import Browser, Page
+from sample import sample_findings
 from small_logs import small_logs
+
+from dashboard.access.people import open_access
+from dashboard.access.sessions import one_time_token
 
 pytestmark = pytest.mark.browser
 
@@ -210,3 +215,22 @@ def test_own_logs_are_brought_checked_and_run(
         page.wait_for_selector("#jobs >> text=Show the new findings", timeout=60_000)
 
         assert page.complaints == []
+
+
+def test_a_link_opens_the_door_once_and_logging_out_closes_it(
+    chromium: Browser, tmp_path_factory: pytest.TempPathFactory
+):
+    access = open_access(tmp_path_factory.mktemp("access") / "access.sqlite")
+    for address in served(sample_findings(positions=12), access=access):
+        with opened(chromium) as page:
+            page.goto(address + "/early")
+            page.wait_for_selector("text=Log in to see the fleet.")
+            assert barriers(page) == []
+            page.goto(f"{address}/enter/{one_time_token(access)}")
+            page.wait_for_selector("#body h1")
+            page.get_by_role("button", name="Log out").click()
+            page.wait_for_selector("text=Log in to see the fleet.")
+            page.goto(address + "/early")
+            page.wait_for_selector("text=Log in to see the fleet.")
+
+            assert page.complaints == []

@@ -4,6 +4,7 @@ Run `DISCWARD_PICTURES=dashboard/pictures pytest tests/browser/test_pictures.py`
 """
 
 import os
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -27,12 +28,17 @@ PAGES = {
     "intervals": ("/intervals", "light", 1000),
     "fleet": ("/fleet", "light", 1180),
     "logs-health": ("/logs", "light", 900),
+    "position": ("/position/H20-140", "light", 1180),
+    "record": ("/record/install", "light", 1180),
 }
 
 
 @pytest.fixture(scope="module")
-def demo_address(demo_findings: Findings) -> Iterator[str]:
-    yield from served(demo_findings)
+def demo_address(
+    demo_findings: Findings, demo_logs: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
+    logs = shutil.copytree(demo_logs, tmp_path_factory.mktemp("pictures") / "logs")
+    yield from served(demo_findings, logs)
 
 
 @pytest.mark.parametrize("name", PAGES)
