@@ -1,0 +1,1 @@
+"""The tables, declared reader by reader."""

@@ -1,0 +1,145 @@
+"""What the engineer reads of failures: causes, cases, crews, lots, duty, hazard."""
+
+import pandas as pd
+
+from analytics.findings import Findings
+from dashboard.declared.shared import CODE, POSITION, SITE
+from dashboard.tables import Kind, TableView, columns
+
+__all__ = ["FAILURES"]
+
+
+def _failures(findings: Findings) -> pd.DataFrame:
+    return findings.installation.failures if findings.installation else pd.DataFrame()
+
+
+def _defects(findings: Findings) -> pd.DataFrame:
+    return findings.installation.defects if findings.installation else pd.DataFrame()
+
+
+FAILURES = (
+    TableView(
+        key="dangerous",
+        title="Dangerous findings",
+        rows=lambda findings: findings.dangerous,
+        columns=columns(POSITION, ("date", "Date", Kind.DAY), ("what", "What", Kind.TEXT)),
+    ),
+    TableView(
+        key="install-steps",
+        title="Install defects, costliest first",
+        rows=_defects,
+        columns=columns(
+            ("about", "Defect", Kind.TEXT),
+            ("failures_owed", "Failures owed", Kind.NUMBER),
+            ("failures_owed_low", "from", Kind.NUMBER),
+            ("failures_owed_high", "to", Kind.NUMBER),
+            ("defect_pct", "Found amiss", Kind.PERCENT),
+            ("recorded_pct", "Recorded", Kind.PERCENT),
+            ("cost_owed", "Cost owed", Kind.MONEY),
+            ("log_effect", "Effect, log hazard", Kind.NUMBER),
+            ("log_effect_low", "from", Kind.NUMBER),
+            ("log_effect_high", "to", Kind.NUMBER),
+            ("mend", "What mends it", Kind.TEXT),
+            ("check", "Check", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="failures",
+        title="Premature failures, one by one",
+        rows=_failures,
+        columns=columns(
+            ("life_id", "Case", Kind.CASE),
+            POSITION,
+            SITE,
+            ("ended_on", "Found", Kind.DAY),
+            ("age_years", "Age", Kind.YEARS),
+            ("share", "Owed to installation", Kind.SHARE),
+            ("share_low", "from", Kind.SHARE),
+            ("share_high", "to", Kind.SHARE),
+            ("main_defect", "Main defect", Kind.TEXT),
+            ("defects_found", "Defects found", Kind.TEXT),
+            ("percentile", "Of like discs failed by this age", Kind.SHARE),
+            CODE,
+            ("crew", "Crew", Kind.TEXT),
+            ("lot", "Lot", Kind.TEXT),
+            ("rivals", "What else could explain it", Kind.TEXT),
+            ("advice", "What to do", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="crews",
+        title="Crews, adjusted for duty",
+        rows=lambda findings: findings.crews,
+        columns=columns(
+            ("crew", "Crew", Kind.TEXT),
+            ("events", "Premature failures", Kind.COUNT),
+            ("expected", "Expected on this duty", Kind.NUMBER),
+            ("rate_ratio", "Ratio, shrunken", Kind.NUMBER),
+            ("low", "from", Kind.NUMBER),
+            ("high", "to", Kind.NUMBER),
+            ("flagged", "More than noise", Kind.YES_NO),
+            ("note", "Note", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="lots",
+        title="Lots, adjusted for duty",
+        rows=lambda findings: findings.lots,
+        columns=columns(
+            ("lot", "Lot", Kind.TEXT),
+            ("events", "Premature failures", Kind.COUNT),
+            ("expected", "Expected on this duty", Kind.NUMBER),
+            ("rate_ratio", "Ratio, shrunken", Kind.NUMBER),
+            ("low", "from", Kind.NUMBER),
+            ("high", "to", Kind.NUMBER),
+            ("flagged", "More than noise", Kind.YES_NO),
+            ("positions", "In service at", Kind.TEXT),
+            ("in_stock", "Pieces in stock", Kind.COUNT),
+            ("note", "Note", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="duty",
+        title="Duty of every position",
+        rows=lambda findings: findings.duty,
+        columns=columns(
+            POSITION,
+            SITE,
+            CODE,
+            ("family", "Family", Kind.TEXT),
+            ("operating_ratio", "Operating ratio", Kind.SHARE),
+            ("limit", "Highest allowed", Kind.SHARE),
+            ("margin_bar", "Margin", Kind.BAR),
+            ("share_above_limit", "Hours above", Kind.SHARE),
+            ("cycles_per_year", "Cycles", Kind.PER_YEAR),
+            ("ratio_basis", "Burst pressure from", Kind.TEXT),
+            ("pressure_basis", "Pressure from", Kind.TEXT),
+            ("alarm", "Alarm", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="life-curve",
+        title="Share of discs without a premature failure, by age",
+        rows=lambda findings: findings.life_curve,
+        columns=columns(
+            ("age_years", "Age", Kind.YEARS),
+            ("survival", "Not failed", Kind.SHARE),
+            ("low", "from", Kind.SHARE),
+            ("high", "to", Kind.SHARE),
+            ("at_risk", "Discs at this age", Kind.COUNT),
+            ("events", "Failures", Kind.COUNT),
+        ),
+    ),
+    TableView(
+        key="hazard-curve",
+        title="Yearly hazard by age, as the model splits it",
+        rows=lambda findings: findings.hazard_curve,
+        columns=columns(
+            ("age_years", "Age", Kind.YEARS),
+            ("installation", "Installation", Kind.PER_YEAR),
+            ("wear", "Wear", Kind.PER_YEAR),
+            ("clean", "After a clean install", Kind.PER_YEAR),
+        ),
+    ),
+)
+"""In the order of their worth to the reader."""

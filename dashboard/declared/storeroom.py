@@ -1,0 +1,73 @@
+"""What the storeroom reads: orders, stock, demand."""
+
+from dashboard.declared.shared import CODE, STORE
+from dashboard.orders import to_order
+from dashboard.tables import Kind, TableView, columns
+
+__all__ = ["STOREROOM"]
+
+STOREROOM = (
+    TableView(
+        key="order-this-week",
+        title="Order this week",
+        rows=to_order,
+        columns=columns(
+            CODE,
+            STORE,
+            ("order_quantity", "Pieces", Kind.COUNT),
+            ("order_by", "Order by", Kind.DAY),
+            ("cost", "Cost", Kind.MONEY),
+            ("criticality", "Criticality", Kind.TEXT),
+            ("reason", "Why", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="spares",
+        title="Stock and demand per store and disc code",
+        rows=lambda findings: findings.spares,
+        columns=columns(
+            STORE,
+            CODE,
+            ("order_now", "Order now", Kind.YES_NO),
+            ("order_by", "Order by", Kind.DAY),
+            ("usable_stock", "Usable stock", Kind.COUNT),
+            ("stock", "All stock", Kind.COUNT),
+            ("on_order", "On order", Kind.COUNT),
+            ("move_in", "Move in from another store", Kind.COUNT),
+            ("reorder_point", "Reorder point", Kind.COUNT),
+            ("weeks", "Weeks ahead", Kind.COUNT),
+            ("mean", "Demand, mean", Kind.NUMBER),
+            ("p50", "Demand, half the time", Kind.COUNT),
+            ("p90", "Demand, 9 in 10", Kind.COUNT),
+            ("p95", "Demand, 19 in 20", Kind.COUNT),
+            ("planned", "of it planned", Kind.NUMBER),
+            ("premature", "of it premature", Kind.NUMBER),
+            ("upset", "of it upsets", Kind.NUMBER),
+            ("unclear", "of it unclear bursts", Kind.NUMBER),
+            ("fitting", "of it lost in fitting", Kind.NUMBER),
+            ("order_quantity", "Pieces to order", Kind.COUNT),
+            ("cost", "Cost", Kind.MONEY),
+            ("criticality", "Criticality", Kind.TEXT),
+            ("service", "Served in time as stocked", Kind.SHARE),
+            ("target", "Served in time, target", Kind.SHARE),
+            ("insurance", "Held as insurance", Kind.YES_NO),
+            ("reason", "Why", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="demand-by-week",
+        title="Demand and stock week by week, running total",
+        rows=lambda findings: findings.demand_weekly,
+        columns=columns(
+            STORE,
+            CODE,
+            ("week_start", "Week from", Kind.DAY),
+            ("mean", "Demand, mean", Kind.NUMBER),
+            ("p50", "Demand, half the time", Kind.COUNT),
+            ("p90", "Demand, 9 in 10", Kind.COUNT),
+            ("p95", "Demand, 19 in 20", Kind.COUNT),
+            ("stock", "Usable stock with orders", Kind.COUNT),
+        ),
+    ),
+)
+"""In the order of their worth to the reader."""
