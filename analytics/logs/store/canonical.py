@@ -19,25 +19,21 @@ from analytics.logs.tables import Column, Kind
 
 __all__ = ["Row", "canonical_text", "content_of", "rows_of"]
 
-IN_THE_CELL = frozenset(
+FOUND_ANEW = frozenset(
     {
-        Reason.CONTROL_CHARACTER,
-        Reason.TOO_LONG,
-        Reason.UNKNOWN_WORD,
-        Reason.NOT_A_NUMBER,
-        Reason.AMBIGUOUS_NUMBER,
-        Reason.NOT_WHOLE,
-        Reason.NOT_A_DATE,
-        Reason.AMBIGUOUS_DATE,
-        Reason.ZONE_UNKNOWN,
-        Reason.AMBIGUOUS_HOUR,
-        Reason.NO_SUCH_HOUR,
-        Reason.UNKNOWN_UNIT,
-        Reason.NOT_STEPS,
-        Reason.BROKEN_ROW,
+        Reason.BLANK,
+        Reason.TOO_SMALL,
+        Reason.TOO_LARGE,
+        Reason.AFTER_EXPORT,
+        Reason.WRONG_ORDER,
+        Reason.DUPLICATE_ROW,
+        Reason.DUPLICATE_KEY,
+        Reason.ONE_ORDER_SEVERAL_POSITIONS,
+        Reason.UNKNOWN_POSITION,
+        Reason.UNKNOWN_DISC_CODE,
     }
 )
-"""Reasons that lie in the text itself; all others are found again at every loading."""
+"""Reasons that every loading finds again; all others lie in the text itself and are kept."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +152,7 @@ def _refusals(checked: CheckedTable) -> dict[int, list[dict[str, str]]]:
     found: dict[int, list[dict[str, str]]] = {}
     for finding in checked.findings:
         refusal = finding.refusal
-        if refusal.reason not in IN_THE_CELL:
+        if refusal.reason in FOUND_ANEW:
             continue
         for position, value in zip(
             finding.rows.tolist(), checked.texts(finding.column, finding.rows), strict=True
