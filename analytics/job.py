@@ -51,6 +51,7 @@ def run(
     n_draws: int = N_DRAWS,
     seed: int = SEED,
     keep_in: Path | None = None,
+    cluster: str | None = None,
     tell: Tell = _silent,
 ) -> Findings:
     """Read a log folder and find everything there is to find.
@@ -64,7 +65,9 @@ def run(
     seed : int
         Seed of the draws: the same logs give the same findings.
     keep_in : Path, optional
-        Folder for the tallies of historian files already read.
+        Folder for the tallies of historian files already read; those are not read again.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers read the historian; else this machine.
     tell : callable
         Called with a few words before each step.
 
@@ -81,7 +84,15 @@ def run(
     tell("reading the logs")
     logs = read_logs(folder)
     tell("reading the pressure history")
-    history = scan_logs(folder, logs.tables, keep_in=keep_in)
+    history = scan_logs(
+        folder,
+        logs.tables,
+        keep_in=keep_in,
+        cluster=cluster,
+        on_progress=lambda done, files: tell(
+            f"reading the pressure history: {done} of {files} files"
+        ),
+    )
     return run_logs(logs, history, n_draws=n_draws, seed=seed, tell=tell)
 
 

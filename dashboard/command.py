@@ -35,6 +35,15 @@ complain = Console(stderr=True, soft_wrap=True, highlight=False)
 Logs = Annotated[Path, typer.Argument(help="Folder with one file per log table.")]
 Strict = Annotated[bool, typer.Option(help="Exit with 1 when something needs attention.")]
 Port = Annotated[int, typer.Option(min=0, max=65535, help="Port on 127.0.0.1.")]
+Keep = Annotated[
+    Path | None,
+    typer.Option(
+        help="Folder for tallies of the pressure history, so that only new files are read."
+    ),
+]
+Cluster = Annotated[
+    str | None, typer.Option(help="Dask scheduler whose workers read the pressure history.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 
 
@@ -98,6 +107,8 @@ def analyse(
     logs: Logs,
     out: Annotated[Path, typer.Option(help="Folder for the tables, findings.json, report.html.")],
     strict: Strict = False,
+    keep: Keep = None,
+    cluster: Cluster = None,
 ) -> None:
     """Run the whole job and write its tables, findings.json and a printable report."""
     from analytics.findings_json import findings_json
@@ -105,7 +116,7 @@ def analyse(
     from dashboard.report import write_report
     from dashboard.table_list import TABLES
 
-    findings = _run(logs)
+    findings = _run(logs, keep, cluster)
     out.mkdir(parents=True, exist_ok=True)
     for table in TABLES.values():
         export_frame(table.rows(findings), out / f"{table.key}.csv")
@@ -119,9 +130,9 @@ def analyse(
 
 
 @app.command()
-def serve(logs: Logs, port: Port = 8050) -> None:
+def serve(logs: Logs, port: Port = 8050, keep: Keep = None, cluster: Cluster = None) -> None:
     """Run the whole job and serve the dashboard on this machine only."""
-    _serve(_run(logs), port)
+    _serve(_run(logs, keep, cluster), port)
 
 
 @app.command()
@@ -222,11 +233,11 @@ def template(
     say.print(f"written to {folder}", markup=False)
 
 
-def _run(folder: Path) -> Findings:
+def _run(folder: Path, keep: Path | None = None, cluster: str | None = None) -> Findings:
     from analytics.job import run
 
     with say.status("reading the logs") as status:
-        return run(folder, tell=lambda step: status.update(step))
+        return run(folder, keep_in=keep, cluster=cluster, tell=lambda step: status.update(step))
 
 
 def _serve(findings: Findings, port: int) -> None:

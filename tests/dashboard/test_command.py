@@ -119,7 +119,7 @@ def test_analyse_writes_tables_findings_and_report(
     monkeypatch: pytest.MonkeyPatch,
 ):
     # The job itself is tested elsewhere; once a session is enough.
-    monkeypatch.setattr("dashboard.command._run", lambda folder: demo_findings)
+    monkeypatch.setattr("dashboard.command._run", lambda *_: demo_findings)
 
     code, out, _ = discward("analyse", demo_logs, "--out", tmp_path / "found")
 
