@@ -83,7 +83,7 @@ def build_app(
     keeper, plant = (
         (Keeper(logs), Plant(logs)) if logs and os.access(logs, os.W_OK) else (None, None)
     )
-    wire(app, live.look, list_pages(keeper, plant))
+    wire(app, live, list_pages(keeper, plant))
     if keeper and plant:
         wire_recording(app, live.look, keeper, plant)
         worker = Worker(open_ledger(keeper.aside / "jobs.sqlite"))

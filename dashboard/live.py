@@ -2,6 +2,9 @@
 
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
+
+from dash import html
 
 from analytics.findings import Findings
 from dashboard.narrowing import narrow
@@ -12,10 +15,12 @@ __all__ = ["Live"]
 
 _KEPT = 64
 """Views kept ready; equal selections share one."""
+_DRAWN = 32
+"""Pages kept drawn: readers come back to the same few, and drawing is the dear part."""
 
 
 class Live:
-    """The findings on show and the views that were asked for.
+    """The findings on show and the views and pages that were asked for.
 
     Attributes
     ----------
@@ -26,6 +31,7 @@ class Live:
     def __init__(self, findings: Findings) -> None:
         self.findings = findings
         self._views: OrderedDict[str, View] = OrderedDict()
+        self._pages: OrderedDict[tuple[str, str], html.Div] = OrderedDict()
         self._lock = threading.Lock()
 
     def show(self, findings: Findings) -> None:
@@ -33,6 +39,7 @@ class Live:
         with self._lock:
             self.findings = findings
             self._views.clear()
+            self._pages.clear()
 
     def look(self, search: str | None) -> View:
         """Give the view of an address's query."""
@@ -51,3 +58,22 @@ class Live:
                 while len(self._views) > _KEPT:
                     self._views.popitem(last=False)
         return view
+
+    def page(
+        self, search: str | None, path: str, draw: Callable[[View, str], html.Div]
+    ) -> tuple[View, html.Div]:
+        """Give an address's view and page, drawn once for all who ask for the same."""
+        view = self.look(search)
+        key = (view.search, path)
+        with self._lock:
+            known = self._pages.get(key)
+            if known is not None:
+                self._pages.move_to_end(key)
+                return view, known
+        drawn = draw(view, path)
+        with self._lock:
+            if view.whole is self.findings:
+                self._pages[key] = drawn
+                while len(self._pages) > _DRAWN:
+                    self._pages.popitem(last=False)
+        return view, drawn

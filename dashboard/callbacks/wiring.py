@@ -1,6 +1,5 @@
 """What happens when the address or a control changes: read, call one function, return."""
 
-from collections.abc import Callable
 from typing import Any
 
 from dash import ALL, MATCH, Dash, Input, Output, State, no_update
@@ -9,18 +8,19 @@ from dashboard import ids
 from dashboard.bodies import text_of
 from dashboard.callbacks.rows import slice_of
 from dashboard.components.shell import filters, navigation
+from dashboard.live import Live
 from dashboard.pages import intervals, storeroom
 from dashboard.pages.listing import Listing
 from dashboard.selection import from_search, to_search
 from dashboard.selection_form import from_controls
 from dashboard.table_list import TABLES
-from dashboard.view import View
 
 __all__ = ["wire"]
 
 
-def wire(app: Dash, look: Callable[[str | None], View], pages: Listing) -> None:
-    """Connect the pages; `look` gives the view of an address's query."""
+def wire(app: Dash, live: Live, pages: Listing) -> None:
+    """Connect the pages to the findings on show."""
+    look = live.look
 
     @app.callback(
         Output(ids.BODY, "children"),
@@ -31,9 +31,14 @@ def wire(app: Dash, look: Callable[[str | None], View], pages: Listing) -> None:
     )
     def show_page(path: Any, search: Any) -> tuple[Any, Any, str]:
         """Show the page of the address and mark it in the way about."""
-        view, here = look(text_of(search)), text_of(path) or "/"
+        here = text_of(path) or "/"
+        if pages.is_fresh(here):
+            view = look(text_of(search))
+            drawn = pages.draw(view, here)
+        else:
+            view, drawn = live.page(text_of(search), here, pages.draw)
         way = navigation(pages.names, here, view.search)
-        return pages.draw(view, here), way, pages.title(here)
+        return drawn, way, pages.title(here)
 
     @app.callback(
         Output(ids.FILTERS, "children"),

@@ -59,6 +59,10 @@ class Listing:
             return self.one_of[kind][1](view, name)
         return html.Div([html.H1("No such page"), message("Choose a page above.")])
 
+    def is_fresh(self, path: str) -> bool:
+        """Tell whether a page changes without the findings, so that none may be kept."""
+        return _parts(path)[0] == "record"
+
     def title(self, path: str) -> str:
         """Give the browser's title of an address."""
         kind, name = _parts(path)

@@ -4,6 +4,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from dash import html
 from sample import empty_findings, sample_findings
 
 from analytics.errors import InputError
@@ -103,3 +104,21 @@ def test_new_findings_replace_the_old_whole():
     live.show(empty_findings())
     assert live.look("?site=Millbank").whole.lives.empty
     assert len(before.whole.lives) > 0
+
+
+def test_a_page_is_drawn_once_until_the_findings_change():
+    live = Live(sample_findings(positions=6))
+    drawn = []
+
+    def draw(view, path):
+        drawn.append((view.search, path))
+        return html.Div(path)
+
+    for search, path in (("", "/a"), ("", "/a"), ("?site=Millbank", "/a"), ("", "/b")):
+        _, page = live.page(search, path, draw)
+        assert page.children == path
+    assert drawn == [("", "/a"), ("?site=Millbank", "/a"), ("", "/b")]
+
+    live.show(empty_findings())
+    live.page("", "/a", draw)
+    assert len(drawn) == 4
