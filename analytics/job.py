@@ -18,6 +18,8 @@ from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
 from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.reading import CheckedLogs, read_logs
+from analytics.logs.store.loading import stored_logs
+from analytics.logs.store.opening import open_store
 from analytics.plant import FittedLives, Plant, planned_weeks, read_plant
 from analytics.spares.answer import SparesAnswer, spares_answer
 from analytics.survival.curves import kaplan_meier, survival_frame
@@ -59,7 +61,8 @@ def run(
     Parameters
     ----------
     folder : Path
-        A log folder; a historian lies in its `pressure/`.
+        A log folder, with a historian in its `pressure/`, or a store file; the
+        historian of a store lies in `pressure/` beside it.
     n_draws : int
         Parameter draws behind every interval. [-]
     seed : int
@@ -82,10 +85,10 @@ def run(
         If the folder cannot be used at all.
     """
     tell("reading the logs")
-    logs = read_logs(folder)
+    logs = stored_logs(open_store(folder)) if folder.is_file() else read_logs(folder)
     tell("reading the pressure history")
     history = scan_logs(
-        folder,
+        folder.parent if folder.is_file() else folder,
         logs.tables,
         keep_in=keep_in,
         cluster=cluster,

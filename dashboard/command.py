@@ -88,7 +88,10 @@ def check(
     if propose:
         print(proposing.propose(logs))
         return
-    checked = reading.read_logs(logs)
+    with say.status("reading the logs") as status:
+        checked = reading.read_logs(
+            logs, progress=lambda step, share: status.update(f"{step} ({share:.0%})")
+        )
     _table("Rows", checked.rows)
     set_aside = checked.quarantine
     if len(set_aside):
@@ -231,6 +234,40 @@ def template(
 
     write_templates(folder)
     say.print(f"written to {folder}", markup=False)
+
+
+@app.command(name="import")
+def import_(
+    logs: Logs,
+    store: Annotated[str, typer.Option(help="Store file, or postgresql://user@host/database.")],
+    by: Annotated[str, typer.Option(help="Who imports.")],
+) -> None:
+    """Add the logs to a store that keeps every row, import and correction."""
+    from analytics.logs.store.importing import import_logs
+    from analytics.logs.store.opening import open_store
+
+    done = import_logs(open_store(store), logs, by=by)
+    again = "; the store held exactly this import before" if done.repeated else ""
+    say.print(
+        f"import {done.import_id}: {done.read} rows read, {done.new} new, {done.known} known{again}"
+    )
+
+
+@app.command()
+def trace(
+    store: Annotated[str, typer.Argument(help="Store file, or its address.")],
+    table: Annotated[str, typer.Argument(help="Log table, such as installs.")],
+    key: Annotated[str, typer.Argument(help="The row's own number, such as I00042.")],
+) -> None:
+    """Follow a row of a store back to its files and lines, and through its corrections."""
+    from analytics.logs.store.opening import open_store
+    from analytics.logs.store.tracing import trace_key
+
+    found = trace_key(open_store(store), table, key)
+    if not found:
+        raise InputError(f"the store holds no row {key!r} in {table}")
+    for row in found:
+        say.print(row, markup=False)
 
 
 def _run(folder: Path, keep: Path | None = None, cluster: str | None = None) -> Findings:

@@ -195,3 +195,20 @@ def text(folder: Path, content: str) -> Path:
     file = folder / "input.csv"
     file.write_text(content)
     return file
+
+
+def test_a_store_takes_the_logs_once_and_traces_a_row_to_its_line(
+    discward, demo_logs: Path, tmp_path: Path
+):
+    store = tmp_path / "plant.db"
+
+    first = discward("import", demo_logs, "--store", store, "--by", "planner")
+    again = discward("import", demo_logs, "--store", store, "--by", "planner")
+    code, out, _ = discward("trace", store, "installs", "I00042")
+    missing = discward("trace", store, "installs", "nobody")
+
+    assert first[0] == again[0] == code == 0
+    assert "0 known" in first[1]
+    assert "0 new" in again[1]
+    assert "installs.csv" in out
+    assert missing[0] == 2
