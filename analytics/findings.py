@@ -83,7 +83,8 @@ class Installation:
         Weibull shape of the installation hazard, at most 1. [-]
     defects : DataFrame
         `check about log_effect log_effect_low log_effect_high failures_owed failures_owed_low
-        failures_owed_high recorded_pct defect_pct cost_owed`; one row per check, worst first.
+        failures_owed_high recorded_pct defect_pct cost_owed flagged`; one row per check, worst
+        first.
     failures : DataFrame
         One row per premature failure: `life_id position_id site disc_code crew lot ended_on
         age_years percentile share share_low share_high main_defect defects_found rivals advice`.

@@ -8,7 +8,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analytics.early.attribution import defect_table, failure_table
-from analytics.early.crews_and_lots import group_rates
+from analytics.early.crews_and_lots import FEWEST_EVENTS, group_rates
+from analytics.early.lot_evidence import shorter_lives
 from analytics.early.rivals import rival_explanations
 from analytics.errors import NotEstimable
 from analytics.estimate import Estimate
@@ -37,6 +38,9 @@ __all__ = [
 
 FEWEST_LOT_EVENTS = 3
 """A lot is judged from its third failure on: waiting for more costs more."""
+
+FALSE_LOT_ALARMS_PER_YEAR = 0.1
+"""Good lots flagged per year, at most: one in ten years."""
 
 _DRAWS_FOR_CURVES = 50
 
@@ -195,10 +199,11 @@ def excess_by_lot(
     -------
     DataFrame
         The `lots` frame of `analytics.findings.Findings`: with the positions that
-        hold a disc of the lot today and the pieces in stock.
+        hold a disc of the lot today and the pieces in stock. `p_value` is that of
+        `shorter_lives`, valid however often the logs are read.
     """
     own = defect_probabilities(fleet.design, lives)
-    frame = _excess(lives, "lot", own, fleet, model, fewest_events=FEWEST_LOT_EVENTS)
+    frame = _excess(lives, "lot", own, fleet, model, fewest_events=FEWEST_LOT_EVENTS, by_age=True)
     running = lives[lives["ending"].eq(Ending.IN_SERVICE.value)]
     holding = running.groupby("lot")["position_id"].agg(" ".join)
     pieces = stock.dropna(subset=["lot"]).groupby("lot")["quantity"].sum()
@@ -244,7 +249,9 @@ def _excess(
     defects: Array,
     fleet: FleetData,
     model: LifeModel,
-    **options: int,
+    *,
+    fewest_events: int = FEWEST_EVENTS,
+    by_age: bool = False,
 ) -> pd.DataFrame:
     fitted = np.zeros(len(lives), dtype=bool)
     fitted[fleet.life] = True
@@ -253,8 +260,30 @@ def _excess(
     end = rows["age_years"].to_numpy(dtype=float)
     entry = rows["entry_years"].to_numpy(dtype=float)
     expected = (cumulative_hazard(law, end) - cumulative_hazard(law, entry)).mean(axis=0)
-    events = event_weights(fleet, lives).to_numpy()
-    return group_rates(rows[column], events[fitted], expected, **options)
+    events = event_weights(fleet, lives).to_numpy()[fitted]
+    label = rows[column]
+    evidence = (
+        shorter_lives(label, events, law, entry_years=entry, age_years=end) if by_age else None
+    )
+    return group_rates(
+        label,
+        events,
+        expected,
+        fewest_events=fewest_events,
+        evidence=evidence,
+        alarm_at=_lot_alarm_at(rows) if by_age else None,
+    )
+
+
+def _lot_alarm_at(lives: pd.DataFrame) -> float:
+    """Evidence that flags a lot, so that good lots are flagged as seldom as is stated.
+
+    The chance that a good lot ever passes p is at most p, so p times the lots that come
+    into use each year is a bound on the false alarms of a year.
+    """
+    lots = int(lives["lot"].nunique())
+    years = float((lives["ended_on"].max() - lives["observed_from"].min()).days) / 365.25
+    return min(0.05, FALSE_LOT_ALARMS_PER_YEAR * years / max(lots, 1))
 
 
 def _few(law: LifeLaw) -> LifeLaw:

@@ -5,7 +5,9 @@ from collections.abc import Hashable, Mapping
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.stats import norm
 
+from analytics.early.crews_and_lots import stand_out
 from analytics.installs.checklist import CHECKLIST, DEFECTS
 from analytics.lives.events import Ending
 from analytics.survival.fleet_data import FleetData
@@ -42,7 +44,8 @@ def defect_table(
     -------
     DataFrame, most failures first
         The `defects` frame of `analytics.findings.Installation`; checks that could
-        not enter the model are kept with blank numbers.
+        not enter the model are kept with blank numbers. `flagged`: the effect stands out
+        among all checks by the rule that crews and lots are judged by.
     """
     ended = fleet.life[owed.failures]
     cost = lives["cost"].to_numpy(dtype=float)[ended] * fleet.data.lifetimes.weight[owed.failures]
@@ -70,6 +73,8 @@ def defect_table(
             row[f"{what}_high"] = found.high if found else np.nan
         rows.append(row)
     table = pd.DataFrame(rows)
+    spread = (table["log_effect_high"] - table["log_effect_low"]) / (2 * norm.ppf(0.975))
+    table["flagged"] = stand_out(norm.sf((table["log_effect"] / spread).to_numpy(dtype=float)))
     return table.sort_values("failures_owed", ascending=False, ignore_index=True)
 
 

@@ -11,9 +11,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
-from scipy.stats import gamma, nbinom, poisson
+from scipy.special import gammaln
+from scipy.stats import gamma, poisson
 
-__all__ = ["FEWEST_EVENTS", "FALSE_FLAG_RATE", "group_rates"]
+__all__ = ["FALSE_FLAG_RATE", "FEWEST_EVENTS", "ODD", "group_rates", "stand_out"]
 
 FEWEST_EVENTS = 5
 """A crew with fewer events gets no rate. Common practice, no source."""
@@ -24,6 +25,13 @@ lots share five in a hundred."""
 
 _EVEN = 1e4
 _UNEVEN = 0.2
+_GRID = 200
+
+ODD = 0.05
+"""Part of the groups that may differ from the others by a wide margin. Our choice."""
+
+_WIDE = 0.5
+"""Gamma shape of an odd group's ratio: 95 % between a thousandth and five. Our choice."""
 
 Array = NDArray[np.float64]
 
@@ -36,14 +44,24 @@ class _Groups:
 
 
 def group_rates(
-    label: pd.Series, events: Array, expected: Array, *, fewest_events: int = FEWEST_EVENTS
+    label: pd.Series,
+    events: Array,
+    expected: Array,
+    *,
+    fewest_events: int = FEWEST_EVENTS,
+    evidence: pd.Series | None = None,
+    alarm_at: float | None = None,
 ) -> pd.DataFrame:
     r"""Compare observed with expected failures by group, shrunken and with limits.
 
-    Each group's true ratio is taken as drawn from a gamma distribution of mean 1 whose
-    spread is found by maximum marginal likelihood, so with O events against E expected
+    Most groups' true ratios are taken as drawn from a gamma distribution of mean 1 whose
+    spread is found by maximum marginal likelihood, a few, `ODD`, from a wide one, so that one
+    bad lot among many alike is not drawn to the mean. With O events against E expected each
+    part gives
 
     .. math:: \theta \mid O \sim \mathrm{Gamma}(\alpha + O,\; \alpha + E)
+
+    and the two are weighed by how well they foretell O.
 
     Parameters
     ----------
@@ -54,6 +72,11 @@ def group_rates(
         over the time watched. [-]
     fewest_events : int, default 5
         Groups with fewer events get no ratio and no flag. [-]
+    evidence : Series of float, indexed by group, optional
+        p-values found another way; without it the Poisson tail. [-]
+    alarm_at : float, optional
+        Flag every group whose p-value is at most this, in place of the step-up rule; for
+        evidence that may be looked at any number of times. [-]
 
     Returns
     -------
@@ -64,8 +87,7 @@ def group_rates(
     Notes
     -----
     `expected` is scaled so that it adds up to the events. A group is flagged when
-    its excess stands out among all groups at `FALSE_FLAG_RATE`, by the Poisson
-    tail and the step-up rule.
+    its excess stands out among all groups at `FALSE_FLAG_RATE` by the step-up rule.
 
     References
     ----------
@@ -82,18 +104,13 @@ def group_rates(
     """
     groups = _sum_by(label, events, expected)
     if not groups.labels:
-        return _frame(groups, *(np.empty(0) for _ in range(4)), fewest_events=fewest_events)
-    spread = _spread(groups)
-    shape, rate = spread + groups.events, spread + groups.expected
-    p_value = poisson.sf(np.floor(groups.events + 1e-9) - 1, groups.expected)
-    return _frame(
-        groups,
-        shape / rate,
-        np.asarray(gamma.ppf(0.025, shape, scale=1 / rate)),
-        np.asarray(gamma.ppf(0.975, shape, scale=1 / rate)),
-        np.asarray(p_value),
-        fewest_events=fewest_events,
-    )
+        none = np.empty(0)
+        return _frame(groups, (none, none, none), none, none > 0, fewest_events=fewest_events)
+    p_value = np.asarray(poisson.sf(np.floor(groups.events + 1e-9) - 1, groups.expected))
+    if evidence is not None:
+        p_value = evidence.reindex(groups.labels).fillna(1.0).to_numpy(dtype=float)
+    stands_out = stand_out(p_value) if alarm_at is None else p_value <= alarm_at
+    return _frame(groups, _ratios(groups), p_value, stands_out, fewest_events=fewest_events)
 
 
 def _sum_by(label: pd.Series, events: Array, expected: Array) -> _Groups:
@@ -110,29 +127,60 @@ def _sum_by(label: pd.Series, events: Array, expected: Array) -> _Groups:
     )
 
 
+def _ratios(groups: _Groups) -> tuple[Array, Array, Array]:
+    """Posterior mean and 95 % limits of each group's ratio under both parts of the prior."""
+    alike, odd = np.full(len(groups.labels), _spread(groups)), np.full(len(groups.labels), _WIDE)
+    weight = np.exp(np.log(ODD) + _foretold(groups, _WIDE) - _mixed(groups, float(alike[0])))
+    shape, rate = (
+        np.stack([part + seen for part in (alike, odd)])
+        for seen in (groups.events, groups.expected)
+    )
+    weights = np.stack([1 - weight, weight])
+    ends = np.asarray(gamma.ppf([[[0.001]], [[0.999]]], shape, scale=1 / rate))
+    grid = np.geomspace(ends[0].min(axis=0), ends[1].max(axis=0), _GRID)
+    parts = np.asarray(gamma.cdf(grid[:, None, :], shape, scale=1 / rate))
+    below = np.asarray((weights * parts).sum(axis=1))
+    limits = [
+        np.array([np.interp(at, below[:, i], grid[:, i]) for i in range(grid.shape[1])])
+        for at in (0.025, 0.975)
+    ]
+    return np.asarray((weights * shape / rate).sum(axis=0)), limits[0], limits[1]
+
+
 def _spread(groups: _Groups) -> float:
-    """Gamma shape of the true ratios by maximum marginal likelihood; large when all alike."""
-    counts = np.round(groups.events)
+    """Gamma shape of the usual ratios by maximum marginal likelihood; large when all alike."""
 
     def cost(log_shape: float) -> float:
-        shape = np.exp(log_shape)
-        return -float(nbinom.logpmf(counts, shape, shape / (shape + groups.expected)).sum())
+        return -float(_mixed(groups, float(np.exp(log_shape))).sum())
 
     best = minimize_scalar(cost, bounds=(np.log(_UNEVEN), np.log(_EVEN)), method="bounded")
     return float(np.exp(best.x))
 
 
+def _mixed(groups: _Groups, shape: float) -> Array:
+    """Log probability of each group's count, usual or odd."""
+    usual, odd = _foretold(groups, shape), _foretold(groups, _WIDE)
+    return np.asarray(np.logaddexp(np.log1p(-ODD) + usual, np.log(ODD) + odd))
+
+
+def _foretold(groups: _Groups, shape: float) -> Array:
+    """Log probability of each group's count when its ratio is Gamma(shape, shape)."""
+    counts, part = groups.events, shape / (shape + groups.expected)
+    constant = gammaln(counts + shape) - gammaln(shape) - gammaln(counts + 1)
+    return np.asarray(constant + shape * np.log(part) + counts * np.log1p(-part), dtype=float)
+
+
 def _frame(
     groups: _Groups,
-    ratio: Array,
-    low: Array,
-    high: Array,
+    ratios: tuple[Array, Array, Array],
     p_value: Array,
+    stands_out: NDArray[np.bool_],
     *,
     fewest_events: int,
 ) -> pd.DataFrame:
+    ratio, low, high = ratios
     enough = groups.events >= fewest_events
-    flagged = enough & _step_up(p_value, FALSE_FLAG_RATE)
+    flagged = enough & stands_out
     note = np.where(enough, "", f"fewer than {fewest_events} events: no rate shown")
     frame = pd.DataFrame(
         {
@@ -151,11 +199,30 @@ def _frame(
     return frame.sort_values(order, ascending=False, ignore_index=True)
 
 
-def _step_up(p_value: Array, rate: float) -> NDArray[np.bool_]:
-    """Which p-values stand out among all, by the step-up rule."""
-    order = np.argsort(p_value)
-    passed = p_value[order] <= rate * np.arange(1, len(p_value) + 1) / max(len(p_value), 1)
+def stand_out(p_value: Array, rate: float = FALSE_FLAG_RATE) -> NDArray[np.bool_]:
+    """Say which p-values stand out among all, by the step-up rule.
+
+    Parameters
+    ----------
+    p_value : ndarray, shape (n,)
+        One per group; NaN never stands out. [-]
+    rate : float, default `FALSE_FLAG_RATE`
+        Share of false ones among those chosen, at most. [-]
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        True for those that stand out.
+
+    Examples
+    --------
+    >>> stand_out(np.array([0.04, 0.001, 0.9, 0.02]), 0.05).tolist()
+    [False, True, False, True]
+    """
+    known = np.nan_to_num(p_value, nan=1.0)
+    order = np.argsort(known)
+    passed = known[order] <= rate * np.arange(1, len(known) + 1) / max(len(known), 1)
     last = int(np.flatnonzero(passed).max(initial=-1))
-    chosen = np.zeros(len(p_value), dtype=bool)
+    chosen = np.zeros(len(known), dtype=bool)
     chosen[order[: last + 1]] = True
     return chosen

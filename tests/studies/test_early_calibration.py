@@ -1,0 +1,115 @@
+"""How often are the innocent flagged, and the guilty found? Simulated plants with known truth.
+
+`FLEETS` scales every count: 1 is the full study.
+"""
+
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from early_fleets import World, cut, null_world, simulate
+
+from analytics.early.answer import excess_by_crew, excess_by_lot
+from analytics.early.attribution import defect_table
+from analytics.survival.two_hazard import share_owed
+from analytics.survival.unclear_endings import fit_to_lives
+
+pytestmark = pytest.mark.study
+
+FLEETS = float(os.environ.get("FLEETS", "1"))
+RESULTS = Path(__file__).parent / "results" / "early_calibration.csv"
+NO_STOCK = pd.DataFrame({"lot": [], "quantity": []})
+
+
+def record(**figures) -> None:
+    row = pd.DataFrame([{"date": f"{datetime.now(UTC):%Y-%m-%d}", **figures}])
+    row.to_csv(RESULTS, mode="a", header=not RESULTS.exists(), index=False)
+
+
+def test_of_plants_without_any_effect_at_most_five_in_a_hundred_are_flagged():
+    fleets = int(500 * FLEETS)
+    flagged = np.zeros((fleets, 3), dtype=bool)
+    for seed in range(fleets):
+        lives = simulate(null_world(), seed)
+        fleet, model = fit_to_lives(lives, n_draws=60, seed=1)
+        owed = share_owed(model.hazard_draws, fleet.data)
+        flagged[seed] = [
+            defect_table(lives, fleet, model.two_hazard, owed)["flagged"].any(),
+            excess_by_crew(lives, fleet, model)["flagged"].any(),
+            excess_by_lot(lives, NO_STOCK, fleet, model)["flagged"].any(),
+        ]
+    for kind, share in zip(("defect", "crew", "lot"), flagged.mean(axis=0), strict=True):
+        record(study=f"null, {kind} flagged", fleets=fleets, share=share)
+    share = flagged.any(axis=1).mean()
+    record(study="null, anything flagged", fleets=fleets, share=share)
+    assert share <= 0.05
+
+
+def test_the_good_crew_on_the_hard_positions_is_not_blamed():
+    fleets = int(200 * FLEETS)
+    world = World(
+        positions=240, crews=3, slips=(0.4, 1.0, 1.8), by_hardness=True, ratio_spread=0.13
+    )
+    right, naive_wrong = np.zeros(fleets, dtype=bool), np.zeros(fleets, dtype=bool)
+    for seed in range(fleets):
+        lives = simulate(world, seed)
+        fleet, model = fit_to_lives(lives, n_draws=60, seed=1)
+        ratio = excess_by_crew(lives, fleet, model).set_index("crew")["rate_ratio"]
+        by_crew = lives.assign(failed=lives["ending"] == "premature").groupby("crew")
+        naive = by_crew["failed"].sum() / by_crew["age_years"].sum()
+        right[seed] = ratio["crew 0"] < ratio["crew 2"]
+        naive_wrong[seed] = naive["crew 0"] > naive["crew 2"]
+    record(study="confounded, adjusted order right", fleets=fleets, share=right.mean())
+    record(study="confounded, naive order wrong", fleets=fleets, share=naive_wrong.mean())
+    assert naive_wrong.mean() >= 0.9
+    assert right.mean() >= 0.9
+
+
+@pytest.mark.parametrize(("positions", "base"), [(150, 0.005), (400, 0.005), (400, 0.04)])
+def test_a_bad_lot_is_found_by_its_third_failure(positions, base):
+    """The last plant is ridden with early failures: three more of them are no evidence yet."""
+    fleets = int(200 * FLEETS)
+    found, usable = 0, 0
+    for seed in range(fleets):
+        lives = simulate(World(positions=positions, base=base, bad_lot=True), seed)
+        failed = lives[(lives["lot"] == "BAD") & (lives["ending"] == "premature")]
+        if len(failed) < 3:
+            continue
+        usable += 1
+        then = cut(lives, failed["ended_on"].nsmallest(3).iloc[-1] + pd.Timedelta(days=1))
+        fleet, model = fit_to_lives(then, n_draws=60, seed=1)
+        lots = excess_by_lot(then, NO_STOCK, fleet, model).set_index("lot")
+        found += bool(lots.loc["BAD", "flagged"])
+    record(
+        study=f"bad lot found, {positions} positions, base {base}",
+        fleets=usable,
+        share=found / usable,
+    )
+    if base < 0.01:
+        assert found / usable >= 0.8
+
+
+@pytest.mark.parametrize(("positions", "base"), [(150, 0.005), (400, 0.04)])
+def test_good_lots_are_flagged_less_than_once_in_ten_years(positions, base):
+    fleets, alarms, years = int(40 * FLEETS), 0, 0.0
+    for seed in range(fleets):
+        lives = simulate(World(positions=positions, base=base), seed)
+        known = set()
+        for day in pd.date_range("2019-07-01", "2023-12-01", freq="3MS"):
+            then = cut(lives, day)
+            if (then["ending"] == "premature").sum() < 10:
+                continue
+            fleet, model = fit_to_lives(then, n_draws=60, seed=1)
+            lots = excess_by_lot(then, NO_STOCK, fleet, model)
+            known |= set(lots.loc[lots["flagged"], "lot"])
+            years += 0.25
+        alarms += len(known)
+    record(
+        study=f"false lot alarms in ten years, {positions} positions, base {base}",
+        fleets=fleets,
+        share=10 * alarms / years,
+    )
+    assert alarms <= years / 10
