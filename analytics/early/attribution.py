@@ -23,6 +23,20 @@ Array = NDArray[np.float64]
 _MOSTLY = 0.5
 _HARDLY = 0.2
 
+_NEXT_STEP = {
+    "its lot": "take the lot's discs out of the bins, list where others of it sit, and ask the "
+    "maker for its burst test record",
+    "operating ratio": "read the highest pressure of the last month here; lower the set point, "
+    "or ask the engineer for a disc of a higher rating or a family that allows this ratio",
+    "the tag": "compare the tag of the disc now fitted with the position's data sheet today",
+    "about": "trend the pressure over one hour here and look for a control loop or pump that "
+    "makes the cycles; ask the maker for this disc's fatigue life",
+    "disc": "measure the temperature at the disc and ask the maker for the burst pressure there",
+    "no peak pressure": "look up the day's highest pressure in the historian and log it; keep "
+    "the disc and have its fracture looked at",
+}
+"""What to do on the next working day, by how the strongest rival explanation begins."""
+
 
 def defect_table(
     lives: pd.DataFrame, fleet: FleetData, fit: TwoHazardFit, owed: OwedShares
@@ -151,6 +165,8 @@ def _advice(row: Mapping[Hashable, object]) -> str:
         return CHECKLIST[defect].mend
     if share >= _MOSTLY:
         return "record every check at the next fitting here: the defect was not on record"
-    if row["rivals"]:
-        return f"look first at: {str(row['rivals']).split(';')[0]}"
+    first = str(row["rivals"]).split(";")[0]
+    for start, step in _NEXT_STEP.items():
+        if first.startswith(start):
+            return step
     return "no recorded cause stands out: keep the disc and have its fracture looked at"
