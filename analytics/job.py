@@ -1,7 +1,7 @@
 """The whole job as one call: a log folder in, findings out."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,10 +12,12 @@ from analytics.duty.history import scan_logs
 from analytics.duty.tally import HistoryTally
 from analytics.duty.withstood import pressures_withstood
 from analytics.early.answer import early_answer, excess_by_crew, hazard_by_age, share_if_unclear
+from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import Findings, Installation, Model, Wear, empty_frame
 from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
+from analytics.lives.events import Ending
 from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.reading import CheckedLogs, read_logs
 from analytics.logs.store.loading import stored_logs
@@ -86,23 +88,31 @@ def run(
     """
     tell("reading the logs")
     logs = stored_logs(open_store(folder)) if folder.is_file() else read_logs(folder)
+    if not logs.settings.title:
+        logs = replace(logs, settings=replace(logs.settings, title=folder.stem))
     tell("reading the pressure history")
-    history = scan_logs(
-        folder.parent if folder.is_file() else folder,
-        logs.tables,
-        keep_in=keep_in,
-        cluster=cluster,
-        on_progress=lambda done, files: tell(
-            f"reading the pressure history: {done} of {files} files"
-        ),
-    )
-    return run_logs(logs, history, n_draws=n_draws, seed=seed, tell=tell)
+    ledger = Ledger()
+    history = None
+    try:
+        history = scan_logs(
+            folder.parent if folder.is_file() else folder,
+            logs.tables,
+            keep_in=keep_in,
+            cluster=cluster,
+            on_progress=lambda done, files: tell(
+                f"reading the pressure history: {done} of {files} files"
+            ),
+        )
+    except InputError as reason:
+        ledger.cautions.append(f"The pressure history was left out: {reason}")
+    return run_logs(logs, history, ledger=ledger, n_draws=n_draws, seed=seed, tell=tell)
 
 
 def run_logs(
     logs: CheckedLogs,
     history: HistoryTally | None = None,
     *,
+    ledger: Ledger | None = None,
     n_draws: int = N_DRAWS,
     seed: int = SEED,
     tell: Tell = _silent,
@@ -115,6 +125,8 @@ def run_logs(
         A log folder after checking.
     history : HistoryTally, optional
         A scan of its historian.
+    ledger : Ledger, optional
+        Cautions that came up while reading.
     n_draws, seed, tell
         As in `run`.
 
@@ -128,7 +140,8 @@ def run_logs(
     InputError
         If the logs hold no disc life or no date.
     """
-    ledger = Ledger()
+    ledger = ledger or Ledger()
+    ledger.cautions.extend(_absent(logs))
     if history is not None:
         ledger.cautions.extend(history.cautions)
     tell("disc lives and life model")
@@ -145,6 +158,7 @@ def run_logs(
         empty_frame("dangerous") if history is None else pressures_withstood(logs.tables, history)
     )
     dangerous = fleet.dangerous_events(lives, withstood)
+    ledger.cautions.extend(_plain_warnings(plant))
     return Findings(
         title=logs.settings.title,
         export_date=plant.export,
@@ -179,6 +193,40 @@ def run_logs(
     )
 
 
+_WITHOUT = {
+    "removals": "no removals table: nothing is known to have ended",
+    "stock": "no stock table: every shelf is taken as empty",
+    "orders": "no orders table: nothing is taken to be on its way",
+    "turnarounds": "no turnarounds table: no planned replacement is in the demand",
+}
+
+
+def _absent(logs: CheckedLogs) -> list[str]:
+    """Say what a table that is not there leaves out."""
+    return [said for name, said in _WITHOUT.items() if name not in logs.present]
+
+
+def _plain_warnings(plant: Plant) -> list[str]:
+    """Say what no model is needed to see: discs driven too hard, endings nobody can tell."""
+    said = []
+    above = int(plant.duty["operating_ratio"].gt(1).sum())
+    if above:
+        said.append(
+            f"{above} positions run above the pressure at which their disc may burst (operating "
+            "ratio above 1), or their pressures are wrong: look at these first"
+        )
+    unclear = int(plant.lives["ending"].eq(Ending.UNCLEAR.value).sum())
+    if unclear:
+        told = int(plant.lives["ending"].eq(Ending.PREMATURE.value).sum())
+        years = float(fleet.disc_years_by_year(plant.lives).to_numpy().sum())
+        said.append(
+            f"{unclear} endings are unclear, neither peak pressure nor upset being on record: "
+            f"{100 * told / years:.3g} premature failures per 100 disc-years with none of them, "
+            f"{100 * (told + unclear) / years:.3g} with all"
+        )
+    return said
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Early:
     installation: Installation | None
@@ -188,6 +236,7 @@ class _Early:
 def _early(logs: CheckedLogs, plant: Plant, ledger: Ledger, *, n_draws: int, seed: int) -> _Early:
     fitted, lives = plant.fitted, plant.lives
     if fitted is None:
+        ledger.not_answered["installation"] = "a share owed needs a life model; none was fitted"
         return _Early(installation=None, crews=empty_frame("crews"))
     crews = excess_by_crew(lives, fitted.data, fitted.model)
     suspect = fitted.data.design.lots
@@ -238,25 +287,32 @@ def _intervals(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> IntervalsAnsw
 
 
 def _spares(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> SparesAnswer:
-    if plant.fitted is None:
+    fitted = plant.fitted
+    if fitted is None:
         ledger.not_answered["spares"] = "demand needs a life model, and none could be fitted"
-        return SparesAnswer(
-            spares=empty_frame("spares"), weekly=empty_frame("demand_weekly"), remarks=()
-        )
-    return spares_answer(
-        logs.tables,
-        plant.lives,
-        event_weights(plant.fitted.data, plant.lives),
-        plant.today,
-        plant.fitted.laws,
-        planned_weeks(plant, logs.tables["turnarounds"]),
-        pd.Timestamp(plant.export),
+    answer = fitted and ledger.try_for(
+        "spares",
+        lambda: spares_answer(
+            logs.tables,
+            plant.lives,
+            event_weights(fitted.data, plant.lives),
+            plant.today,
+            fitted.laws,
+            planned_weeks(plant, logs.tables["turnarounds"]),
+            pd.Timestamp(plant.export),
+        ),
+    )
+    return answer or SparesAnswer(
+        spares=empty_frame("spares"), weekly=empty_frame("demand_weekly"), remarks=()
     )
 
 
 def _life_curve(lives: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
     """Kaplan-Meier of premature failures; a leak counts at the middle of its interval."""
     known = lives[lives["age_known"]]
+    if known.empty:
+        ledger.not_answered["life curve"] = "no life has a known age"
+        return empty_frame("life_curve")
     premature = premature_weight(known, UnclearAs.NOT_PREMATURE).to_numpy() > 0
     middle = (known["lower_years"] + known["upper_years"]).to_numpy() / 2
     age = np.where(premature, middle, known["age_years"].to_numpy())
@@ -272,7 +328,7 @@ def _life_curve(lives: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
 def _hazard_curve(plant: Plant) -> pd.DataFrame:
     if plant.fitted is None:
         return empty_frame("hazard_curve")
-    return hazard_by_age(plant.fitted.laws, float(plant.lives["age_years"].quantile(0.99)))
+    return hazard_by_age(plant.fitted.laws, float(plant.lives["age_years"].quantile(0.95)))
 
 
 def _model(fitted: FittedLives | None, ledger: Ledger, seed: int) -> Model | None:

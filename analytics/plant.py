@@ -193,7 +193,8 @@ def planned_weeks(plant: Plant, turnarounds: pd.DataFrame) -> list[tuple[int, ..
         horizon_years=HORIZON_YEARS,
     )
     now = pd.Timestamp(plant.export)
-    return [tuple(int(np.ceil((day - now).days / 7)) for day in days) for days in dates]
+    weeks = ([int(np.ceil((day - now).days / 7)) for day in days] for days in dates)
+    return [tuple(dict.fromkeys(each)) for each in weeks]
 
 
 def _fit(

@@ -78,14 +78,28 @@ def early_answer(findings: Findings) -> list[str]:
     if early is None:
         return [_cannot(findings, "installation", "which failures were owed to installation")]
     total = findings.model.failures if findings.model else len(early.failures)
+    if early.share_of_premature.low <= 0:
+        return [
+            f"No effect of the installation is shown on {count(total, 'premature failure')}: at"
+            f" most {percent(max(early.share_of_premature.high, 0.0))} of them can be owed to it."
+        ]
     answer = [
-        f"Of {count(total, 'premature failure')}, {within(early.failures_owed)} would not have"
-        f" happened after a clean installation: {within(early.share_of_premature, percent)}."
+        f"Of {count(total, 'premature failure')}{_counted(findings, total)},"
+        f" {within(early.failures_owed)} would not have happened after a clean installation:"
+        f" {within(early.share_of_premature, percent)}."
     ]
-    if len(early.defects):
+    if len(early.defects) and early.defects.iloc[0]["failures_owed_low"] > 0:
         answer.append(_worst_step(early.defects))
         answer.append(f"What mends it: {early.defects.iloc[0]['mend']}.")
     return [sentence for sentence in answer if sentence]
+
+
+def _counted(findings: Findings, total: int) -> str:
+    """Say how many of the failures are the part of unclear endings that counts as premature."""
+    told, unclear = (int(findings.endings.get(kind, 0)) for kind in ("premature", "unclear"))
+    if not unclear or total <= told:
+        return ""
+    return f" ({told:,} told, {total - told:,} expected among {unclear:,} unclear endings)"
 
 
 def _worst_step(defects: pd.DataFrame) -> str:
@@ -106,12 +120,28 @@ def intervals_answer(findings: Findings) -> list[str]:
     answer = [
         f"Replace sooner than today at {count(int(kinds.get('shorten', 0)), 'position')}; keep"
         f" today's interval at {int(kinds.get('keep', 0)):,}; ask the responsible engineer"
-        f" about {int(kinds.get('ask', 0)):,}."
+        f" about {int(kinds.get('ask', 0)):,}.",
+        *_under_cap(rows),
     ]
     answer += [_overdue_sentence(findings), _policy_sentence(findings)]
     if findings.wear:
         answer.append(_wear_sentence(findings))
     return [sentence for sentence in answer if sentence]
+
+
+def _under_cap(rows: pd.DataFrame) -> list[str]:
+    """Say where the cap alone speaks, and where there is none."""
+    said = []
+    held = rows["proposal"].eq("shorten") & rows["age_months"].ge(rows["cap_months"] - 1)
+    if held.any():
+        said.append(f"{int(held.sum()):,} of the sooner ones only come back under their cap.")
+    uncapped = int(rows["cap_months"].isna().sum())
+    if uncapped:
+        said.append(
+            f"{count(uncapped, 'position').capitalize()} {'has' if uncapped == 1 else 'have'} no"
+            " cap on record: evidence only, no recommendation."
+        )
+    return said
 
 
 def past_cap(findings: Findings) -> pd.DataFrame:
@@ -207,9 +237,11 @@ def storeroom_answer(findings: Findings) -> list[str]:
         f"First {first['disc_code']} for {first['store']}:"
         f" {count(int(first['order_quantity']), 'piece')} by {day(first['order_by'])}"
         f"{_late(findings, first)}.",
-        f"{count(len(later), 'other pair').capitalize()} of store and disc code can wait."
-        if len(later)
-        else "",
+        *(
+            [f"{count(len(later), 'other pair').capitalize()} of store and disc code can wait."]
+            if len(later)
+            else []
+        ),
     ]
 
 
@@ -280,10 +312,11 @@ def _cost_sentence(findings: Findings) -> str:
     total = float(last["premature_cost"])
     if not total > 0:
         return f"No cost is on record for {int(last['year'])}."
-    return (
-        f"They cost {money(total, findings.currency)} in {int(last['year'])},"
-        f" {percent(float(last['owed_cost']) / total)} of it owed to installation."
-    )
+    cost = f"They cost {money(total, findings.currency)} in {int(last['year'])}"
+    early = findings.installation
+    if early is None or early.share_of_premature.low <= 0:
+        return f"{cost}."
+    return f"{cost}, {percent(float(last['owed_cost']) / total)} of it owed to installation."
 
 
 def _first_open_year(findings: Findings) -> int:
@@ -294,7 +327,7 @@ def _first_open_year(findings: Findings) -> int:
 
 def _share(findings: Findings) -> str:
     early = findings.installation
-    if early is None:
+    if early is None or early.share_of_premature.low <= 0:
         return ""
     return (
         f"Over the whole log, {within(early.share_of_premature, percent)} of premature failures"

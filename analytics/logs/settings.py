@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import field, fields, replace
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -202,7 +203,7 @@ def parse_settings(text: str) -> Settings:
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError(f"{FILE_NAME} is no valid TOML: {error}") from None
     except ValidationError as error:
-        problems = [f"{'.'.join(map(str, item['loc']))}: {item['msg']}" for item in error.errors()]
+        problems = [_problem(item["loc"], item["type"], item["msg"]) for item in error.errors()]
         raise InputError(f"{FILE_NAME}: {'; '.join(problems)}") from None
     problems = [*_unknown_names(settings), *_contradictions(settings)]
     for table in settings.formats:
@@ -210,6 +211,17 @@ def parse_settings(text: str) -> Settings:
     if problems:
         raise InputError(f"{FILE_NAME}: {'; '.join(problems)}")
     return settings
+
+
+def _problem(place: tuple[int | str, ...], kind: str, words: str) -> str:
+    """Say what is wrong with one key, and what it may have been meant for."""
+    name = ".".join(map(str, place))
+    if kind == "unexpected_keyword_argument":
+        near = get_close_matches(name, list(Settings.__dataclass_fields__), n=1)
+        return f"unknown key {name}{f'; did you mean {near[0]}?' if near else ''}"
+    if kind.startswith("date"):
+        return f"{name} must be a date such as 2025-12-31, without quotes; {words}"
+    return f"{name}: {words}"
 
 
 def _unknown_names(settings: Settings) -> list[str]:

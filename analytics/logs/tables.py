@@ -237,7 +237,11 @@ _DECLARED = (
             _pressure("back_pressure", "pressure downstream of the disc; blank is 0 gauge"),
             _temperature("disc_temperature", "temperature of the disc itself"),
             _date("in_service_from", "first day the position was in service"),
-            _number("cap_interval_months", "smallest of maker's, code's and site's interval cap"),
+            _number(
+                "cap_interval_months",
+                "smallest of maker's, code's and site's interval cap",
+                minimum=1.0,
+            ),
             _text("turnaround_group", "outage group the position belongs to"),
             _number("planned_cost", "cost of a planned replacement, disc included"),
             _number("unplanned_cost", "cost of a premature burst: downtime, release, disc"),

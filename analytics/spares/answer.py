@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analytics.errors import NotEstimable
 from analytics.fleet import disc_years_by_year
 from analytics.lives.events import Ending
 from analytics.spares.demand import DemandForecast, PositionDemand, forecast_demand
@@ -16,7 +17,7 @@ from analytics.spares.pooling import transfers
 from analytics.spares.remarks import stock_remarks
 from analytics.spares.stock import plan_stock
 from analytics.spares.upsets import UpsetRates, gamma_rate_draws, upset_events, upset_rates
-from analytics.survival.law import LifeLaw
+from analytics.survival.law import LifeLaw, cumulative_hazard
 from analytics.survival.position_laws import PositionLaws
 
 __all__ = [
@@ -36,6 +37,9 @@ FITTING_LOSS = 0.03
 
 N_DRAWS = 200
 """Parameter draws behind a demand forecast: its tails no longer move with more."""
+
+SHORTEST_LIFE_YEARS = 30 / 365.25
+_WILD_SHARE = 0.05
 
 _OTHER = [Ending.OPPORTUNITY.value, Ending.WRONG_DISC.value, Ending.DANGEROUS.value]
 
@@ -97,7 +101,8 @@ def spares_answer(
     """
     positions = tables["positions"].assign(store=tables["positions"]["store"].fillna(NO_STORE))
     forecast = demand_forecast(lives, premature, today, laws, planned_weeks)
-    stock, orders, discs = tables["stock"], tables["orders"], tables["discs"]
+    stock, orders = tables["stock"], tables["orders"]
+    discs, strange = _every_code(tables["discs"], positions)
     matching = match_stock(stock, positions, discs, export_date)
     alone, _ = plan_stock(forecast, matching, orders, positions, discs, export_date)
     moves = transfers(alone, stock, positions, discs, export_date)
@@ -110,9 +115,27 @@ def spares_answer(
     return SparesAnswer(
         spares=spares,
         weekly=weekly,
-        remarks=_sentences(remarks),
+        remarks=(*strange, *_sentences(remarks)),
         lists=planner_lists(forecast, spares, matching, moves, discs, due, export_date),
     )
+
+
+def _every_code(
+    discs: pd.DataFrame, positions: pd.DataFrame
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Add a blank row for each code that positions ask for and the discs table lacks."""
+    asked = positions["disc_code"].value_counts()
+    strange = asked[~asked.index.isin(discs["disc_code"])]
+    if strange.empty:
+        return discs, ()
+    said = (
+        f"{count} positions ask for disc code {code}, which the discs table does not hold: add it "
+        "there, with price and lead time"
+        for code, count in strange.items()
+    )
+    whole = discs.reset_index(drop=True).reindex(range(len(discs) + len(strange)))
+    whole.loc[len(discs) :, "disc_code"] = strange.index
+    return whole, tuple(said)
 
 
 def demand_forecast(
@@ -139,7 +162,7 @@ def demand_forecast(
     DemandForecast
         One entry per store and disc code.
     """
-    demand = demand_positions(lives, premature, today, laws, planned_weeks)
+    demand = demand_positions(lives, premature, today, _steady(laws), planned_weeks)
     upsets = log_upset_rates(lives, today)
     return forecast_demand(demand, upsets, n_weeks=n_weeks, fitting_loss=fitting_loss)
 
@@ -198,11 +221,35 @@ def _other_rate(lives: pd.DataFrame, premature: pd.Series, n_draws: int) -> Arra
     return gamma_rate_draws(np.array([count + 0.5]), years, n_draws=n_draws)
 
 
-def _first(law: LifeLaw, n_draws: int) -> LifeLaw:
+def _steady(laws: PositionLaws) -> PositionLaws:
+    """Leave out the rare draws in which discs last but weeks; refuse when they are not rare."""
+    soon = np.maximum(
+        cumulative_hazard(laws.following, SHORTEST_LIFE_YEARS),
+        cumulative_hazard(laws.current, SHORTEST_LIFE_YEARS),
+    )
+    wild = (soon > 1).any(axis=1)
+    if wild.mean() > _WILD_SHARE:
+        raise NotEstimable(
+            f"the failures on record leave a life so uncertain that in {wild.mean():.0%} of the "
+            "parameter draws a disc lasts less than a month: no demand is forecast from that"
+        )
+    kept = np.flatnonzero(~wild)
+    return PositionLaws(
+        current=_pick(laws.current, kept),
+        following=_pick(laws.following, kept),
+        clean=_pick(laws.clean, kept),
+    )
+
+
+def _pick(law: LifeLaw, draws: NDArray[np.intp]) -> LifeLaw:
     return LifeLaw(
         family=law.family,
-        wear_location=law.wear_location[:n_draws],
-        wear_sigma=law.wear_sigma[:n_draws],
-        install_log_rate=law.install_log_rate[:n_draws],
-        install_shape=law.install_shape[:n_draws],
+        wear_location=law.wear_location[draws],
+        wear_sigma=law.wear_sigma[draws],
+        install_log_rate=law.install_log_rate[draws],
+        install_shape=law.install_shape[draws],
     )
+
+
+def _first(law: LifeLaw, n_draws: int) -> LifeLaw:
+    return _pick(law, np.arange(n_draws))

@@ -221,10 +221,15 @@ def fleet_data(
     NotEstimable
         If no life has a known age.
     """
-    usable = lives["age_known"] & lives["ending"].ne(Ending.WRONG_DISC.value)
-    usable &= ~lives["operating_ratio"].gt(1.0)
+    known = lives["age_known"] & lives["ending"].ne(Ending.WRONG_DISC.value)
+    usable = known & ~lives["operating_ratio"].gt(1.0)
     if not usable.any():
-        raise NotEstimable("no life has a known age: the logs need install dates before endings")
+        raise NotEstimable(
+            f"all {int(known.sum())} lives of known age ran at an operating ratio above 1: "
+            "mend the pressures first"
+            if known.any()
+            else "no life has a known age: the logs need install dates before endings"
+        )
     design = choose_design(lives[usable], suspect_lots)
     failed, survived = (usable & (weight > 0)), (usable & (weight < 1))
     life = np.concatenate([np.flatnonzero(failed), np.flatnonzero(survived)])

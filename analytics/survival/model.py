@@ -19,6 +19,9 @@ __all__ = ["LifeModel", "fit_life_model", "judged", "law_for", "wear_draws"]
 
 Array = NDArray[np.float64]
 
+STEEPEST_SHAPE = 50.0
+"""A wear shape above this is no wear: nine in ten lives would end within 6 % of one age."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LifeModel:
@@ -82,6 +85,7 @@ def fit_life_model(fleet: FleetData, *, n_draws: int, seed: int) -> LifeModel:
         except NotEstimable as reason:
             reasons.append(f"two hazards could not be told apart: {reason}")
         else:
+            _refuse_a_schedule(fitted.estimates.wear_shape.estimate)
             return LifeModel(
                 name="two hazards (Weibull installation, Weibull wear)",
                 two_hazard=fitted,
@@ -127,6 +131,15 @@ def judged(model: LifeModel, fleet: FleetData, *, seed: int) -> LifeModel:
         doubt = "two hazards is kept because only it tells what the installation did"
         warnings = (*warnings, f"{scores.why}; {doubt}")
     return replace(model, why=scores.why, fit_statement=check.statement, warnings=warnings)
+
+
+def _refuse_a_schedule(shape: float) -> None:
+    """Refuse lives that end so close to one age that a schedule, not wear, must have ended them."""
+    if shape > STEEPEST_SHAPE:
+        raise NotEstimable(
+            f"all failures lie so close to one age (Weibull shape {shape:.0f}) that "
+            "they look like replacements on schedule: check the reasons logged"
+        )
 
 
 def law_for(model: LifeModel, fleet: FleetData, defects: Array, wear: Array) -> LifeLaw:
@@ -195,6 +208,7 @@ def _regression(fleet: FleetData, n_draws: int, seed: int, reasons: list[str]) -
             raise
         reasons.append(f"duty could not enter the life model: {reason}")
         fitted = fit(data, Family.WEIBULL)
+    _refuse_a_schedule(1 / fitted.sigma)
     with_duty = f" on {', '.join(fitted.names)}" if fitted.names else ""
     return LifeModel(
         name=f"Weibull regression{with_duty}" if fitted.names else "Weibull, all discs alike",
