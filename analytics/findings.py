@@ -25,6 +25,10 @@ FRAMES = {
     "spares": "store disc_code weeks mean p50 p90 p95 planned premature upset fitting "
     "usable_stock stock on_order reorder_point order_quantity order_now order_by cost reason",
     "dangerous": "position_id date what",
+    "moves": "from_store to_store disc_code lot for_code pieces reason",
+    "kits": "turnaround_group starts_on store disc_code planned reserve needed in_hand missing "
+    "freeze_on days_to_freeze",
+    "dead_stock": "store disc_code lot quantity value note",
     "demand_weekly": "store disc_code week_start mean p50 p90 p95 stock",
 }
 """Columns of the frames that may have no rows."""
@@ -168,6 +172,14 @@ class Findings:
         stock on_order reorder_point order_quantity order_now order_by cost reason`.
     demand_weekly : DataFrame
         `store disc_code week_start mean p50 p90 p95 stock` (cumulative demand; stock with orders).
+    moves : DataFrame
+        Pieces to move between stores before ordering, already counted in `spares`: `from_store
+        to_store disc_code lot for_code pieces reason`.
+    kits : DataFrame
+        What each coming outage needs: `turnaround_group starts_on store disc_code planned
+        reserve needed in_hand missing freeze_on days_to_freeze`.
+    dead_stock : DataFrame
+        Pieces nobody can take: `store disc_code lot quantity value note`.
     dangerous : DataFrame
         `position_id date what`; plus the exposure bound in `dangerous_bound`.
     dangerous_bound : Estimate or None
@@ -214,6 +226,9 @@ class Findings:
     data_quality: pd.DataFrame
     overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
     policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))
+    moves: pd.DataFrame = field(default_factory=lambda: empty_frame("moves"))
+    kits: pd.DataFrame = field(default_factory=lambda: empty_frame("kits"))
+    dead_stock: pd.DataFrame = field(default_factory=lambda: empty_frame("dead_stock"))
     inferred: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_answered: Mapping[str, str] = field(default_factory=dict)

@@ -53,6 +53,9 @@ def findings_json(findings: Findings) -> str:
             "store disc_code weeks mean p50 p90 p95 usable_stock on_order reorder_point "
             "order_quantity order_now order_by reason",
         ),
+        "moves": _rows(findings.moves),
+        "kits": _rows(findings.kits),
+        "dead_stock": _rows(findings.dead_stock),
         "intervals": _rows(
             findings.intervals,
             "position_id age_months cap_months replace_on premature_probability proposal note",
@@ -92,6 +95,7 @@ def _installation(found: Installation | None) -> dict[str, Any] | None:
             "log_effect": _interval(row, "log_effect"),
             "failures_owed": _interval(row, "failures_owed"),
             "recorded_pct": row["recorded_pct"],
+            "flagged": row["flagged"],
         }
         for row in _rows(found.defects)
     ]

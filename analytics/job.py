@@ -182,6 +182,9 @@ def run_logs(
         policies=intervals.policies,
         spares=spares.spares,
         demand_weekly=spares.weekly,
+        moves=_or_empty("moves", spares.lists.moves),
+        kits=_or_empty("kits", spares.lists.kits),
+        dead_stock=_or_empty("dead_stock", spares.lists.dead),
         dangerous=dangerous,
         dangerous_bound=fleet.dangerous_rate(lives, len(dangerous)),
         trend=fleet.yearly_trend(lives),
@@ -305,6 +308,10 @@ def _spares(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> SparesAnswer:
     return answer or SparesAnswer(
         spares=empty_frame("spares"), weekly=empty_frame("demand_weekly"), remarks=()
     )
+
+
+def _or_empty(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    return empty_frame(name) if frame.empty else frame
 
 
 def _life_curve(lives: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:

@@ -73,7 +73,7 @@ def demo(
     findings = _run(folder)
     _print(findings)
     if serve:
-        _serve(findings, port)
+        _serve(findings, folder, port)
 
 
 @app.command()
@@ -135,7 +135,7 @@ def analyse(
 @app.command()
 def serve(logs: Logs, port: Port = 8050, keep: Keep = None, cluster: Cluster = None) -> None:
     """Run the whole job and serve the dashboard on this machine only."""
-    _serve(_run(logs, keep, cluster), port)
+    _serve(_run(logs, keep, cluster), logs, port)
 
 
 @app.command()
@@ -277,12 +277,13 @@ def _run(folder: Path, keep: Path | None = None, cluster: str | None = None) -> 
         return run(folder, keep_in=keep, cluster=cluster, tell=lambda step: status.update(step))
 
 
-def _serve(findings: Findings, port: int) -> None:
+def _serve(findings: Findings, logs: Path, port: int) -> None:
     from dashboard.app import build_app
     from dashboard.app import serve as serve_app
 
     say.print(f"dashboard on http://127.0.0.1:{port} (Ctrl-C ends it)", markup=False)
-    serve_app(build_app(findings), host="127.0.0.1", port=port)
+    folder = logs if logs.is_dir() else None
+    serve_app(build_app(findings, logs=folder), host="127.0.0.1", port=port)
 
 
 def _print(findings: Findings) -> None:

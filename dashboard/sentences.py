@@ -224,14 +224,16 @@ def storeroom_answer(findings: Findings) -> list[str]:
     now = to_order(findings)
     later = rows.drop(now.index)
     if now.empty:
+        moves = _moves_sentence(findings)
         first = later.dropna(subset=["order_by"]).sort_values("order_by").head(1)
-        return ["Nothing needs ordering this week."] + [
+        return [*moves, "Nothing needs ordering this week."] + [
             f"Next is {row.disc_code} for {row.store}, to be ordered by {day(row.order_by)}."
             for row in first.itertuples()
         ]
     pieces = int(now["order_quantity"].sum())
     first = now.iloc[0]
     return [
+        *_moves_sentence(findings),
         f"Order {count(pieces, 'piece')} this week in {count(len(now), 'order')}, for about"
         f" {money(float(now['cost'].sum()), findings.currency)}.",
         f"First {first['disc_code']} for {first['store']}:"
@@ -242,6 +244,18 @@ def storeroom_answer(findings: Findings) -> list[str]:
             if len(later)
             else []
         ),
+    ]
+
+
+def _moves_sentence(findings: Findings) -> list[str]:
+    """Say what another store can give before anything is bought; nothing when none can."""
+    moves = findings.moves
+    if moves.empty:
+        return []
+    pieces, lots = int(moves["pieces"].sum()), len(moves)
+    return [
+        f"First move {count(pieces, 'piece')} between stores in {count(lots, 'move')}: the orders"
+        " count on them."
     ]
 
 

@@ -8,6 +8,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 STAGES = [
     {
+        "analytics.days",
         "analytics.errors",
         "analytics.estimate",
         "analytics.findings",

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from analytics.days import day_spans
 from analytics.intervals.age_replacement import AgeReplacement, age_replacement
 from analytics.intervals.cost import policies
 from analytics.intervals.dated_notes import date_notes
@@ -271,7 +272,7 @@ def _finish(
     disc to wait for it; failing that, a date of its own.
     """
     now = pd.Timestamp(export_date)
-    fitted = now - pd.to_timedelta(frame["disc_age_months"] * DAYS_PER_MONTH, unit="D")
+    fitted = now - _spans(frame["disc_age_months"] * DAYS_PER_MONTH)
     due, latest, capped = (
         _after(fitted, frame[name]) for name in ("age_months", "latest_months", "cap_months")
     )
@@ -308,8 +309,12 @@ def _finish(
     )
 
 
+def _spans(days: pd.Series) -> pd.Series:
+    return pd.Series(day_spans(days), index=days.index)
+
+
 def _after(fitted: pd.Series, months: pd.Series) -> pd.Series:
-    days: pd.Series = pd.to_timedelta(np.floor(months * DAYS_PER_MONTH), unit="D")
+    days: pd.Series = _spans(np.floor(months * DAYS_PER_MONTH))
     dates: pd.Series = fitted + days
     return dates
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components, maximum_bipartite_matching
 
+from analytics.days import day_spans
 from analytics.duty.ratio import operating_ratio
 
 __all__ = ["Matching", "fits", "last_day_of_use", "match_stock"]
@@ -108,7 +109,7 @@ def last_day_of_use(stock: pd.DataFrame, discs: pd.DataFrame) -> pd.Series:
     """
     life = discs.drop_duplicates("disc_code").set_index("disc_code")["shelf_life_months"]
     months = life.reindex(stock["disc_code"]).to_numpy(dtype=float)
-    days = pd.to_timedelta(months * _DAYS_PER_MONTH, unit="D").floor("D")
+    days = day_spans(months * _DAYS_PER_MONTH).floor("D")
     return stock["expires_on"].fillna(stock["received_on"] + days)
 
 

@@ -43,6 +43,9 @@ def dead_stock(matching: Matching, discs: pd.DataFrame) -> pd.DataFrame:
     return dead.sort_values("value", ascending=False, na_position="last", kind="stable")
 
 
+_OTHER_CODE = "; alike, but of another code: only if the responsible engineer accepts it"
+
+
 def transfers(
     spares: pd.DataFrame,
     stock: pd.DataFrame,
@@ -99,7 +102,8 @@ def transfers(
                     "for_code": need["disc_code"],
                     "pieces": give,
                     "reason": f"{need['store']} is {int(need['missing'])} short of its reorder "
-                    f"point; {group[0]} can miss them",
+                    f"point; {group[0]} can miss them"
+                    + ("" if group[1] == need["disc_code"] else _OTHER_CODE),
                 }
             )
     return pd.DataFrame(rows, columns=_MOVE_COLUMNS)

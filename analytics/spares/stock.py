@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analytics.days import day_spans
 from analytics.spares.demand import DemandForecast, GroupDemand
 from analytics.spares.matching import Matching
 from analytics.spares.policy import (
@@ -307,7 +308,7 @@ def _row(case: Case, today: pd.Timestamp, settings: Settings, assumed: str) -> d
         "reorder_point": case.reorder_point,
         "order_quantity": case.order_quantity,
         "order_now": case.order_now,
-        "order_by": today + pd.to_timedelta(wait, unit="D"),
+        "order_by": today + day_spans(wait)[0],
         "cost": case.cost,
         "criticality": case.criticality,
         "target": case.target,

@@ -1,6 +1,7 @@
 """The storeroom planner's page: what to order this week, and what will be needed."""
 
 import dash_mantine_components as dmc
+import pandas as pd
 from dash import html
 
 from dashboard import ids
@@ -14,6 +15,7 @@ from dashboard.view import View
 __all__ = ["demand", "page"]
 
 _BETWEEN = " · "
+_LONGEST = 12
 
 
 def page(view: View) -> html.Div:
@@ -29,7 +31,28 @@ def page(view: View) -> html.Div:
                 [html.H2("Order this week"), plain("order-this-week", view)],
                 className="part order",
             ),
+            _listed(
+                view,
+                "moves",
+                view.findings.moves,
+                "Move between stores first",
+                "These moves are counted in the orders above: without them more must be ordered.",
+            ),
             _demand(view),
+            _listed(
+                view,
+                "kits",
+                view.findings.kits[view.findings.kits["missing"] > 0],
+                "Missing for the coming outages",
+                "Discs due by today's practice, with a reserve for fitting losses; soonest first.",
+            ),
+            _listed(
+                view,
+                "dead-stock",
+                view.findings.dead_stock,
+                "Pieces nobody can take",
+                "By code, mark, or date of use; have them looked at before buying more.",
+            ),
             _remarks(view),
             section(
                 "Every store and disc code",
@@ -80,6 +103,13 @@ def _demand(view: View) -> html.Section | None:
         html.Div(demand(view, pairs[0]), id=ids.DEMAND),
         note="Where the dashed stock line falls below the band, the store runs out.",
     )
+
+
+def _listed(view: View, key: str, rows: pd.DataFrame, title: str, note: str) -> html.Section | None:
+    if rows.empty:
+        return None
+    more = f" The first {_LONGEST} of {len(rows)}." if len(rows) > _LONGEST else ""
+    return section(title, plain(key, view, rows.head(_LONGEST)), note=note + more)
 
 
 def _remarks(view: View) -> html.Section | None:

@@ -31,6 +31,9 @@ PATHS = (
     "/position/P-003",
     "/case/I-0014",
 )
+FADE_MS = 600
+"""Controls fade from one scheme into the other; half faded they fail on contrast."""
+
 SERIOUS = {"serious", "critical"}
 
 
@@ -84,6 +87,7 @@ def test_page_draws_in_light_and_dark_wide_and_narrow(chromium: Browser, address
         assert barriers(page) == []
         page.emulate_media(color_scheme="dark")
         page.wait_for_selector("html[data-mantine-color-scheme=dark]")
+        page.wait_for_timeout(FADE_MS)
         assert barriers(page) == []
         page.set_viewport_size({"width": 390, "height": 800})
         page.wait_for_function("document.documentElement.scrollWidth <= 390", timeout=5_000)
@@ -206,6 +210,7 @@ def test_own_logs_are_brought_checked_and_run(
         page.goto(address + "/bring")
         assert barriers(page) == []
         page.emulate_media(color_scheme="dark")
+        page.wait_for_timeout(FADE_MS)
         assert barriers(page) == []
         page.get_by_label("Log files").set_input_files(files)
         page.get_by_role("button", name="Bring them").click()

@@ -87,6 +87,42 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
             }
         ),
         policies=_policies(),
+        moves=pd.DataFrame(
+            {
+                "from_store": ["central"],
+                "to_store": ["north"],
+                "disc_code": ["D-100"],
+                "lot": ["L7"],
+                "for_code": ["D-100"],
+                "pieces": [2],
+                "reason": ["north is 2 short of its reorder point; central can miss them"],
+            }
+        ),
+        kits=pd.DataFrame(
+            {
+                "turnaround_group": ["north-a"],
+                "starts_on": [pd.Timestamp("2025-09-01")],
+                "store": ["north"],
+                "disc_code": ["D-100"],
+                "planned": [4],
+                "reserve": [1],
+                "needed": [5],
+                "in_hand": [3],
+                "missing": [2],
+                "freeze_on": [pd.Timestamp("2025-06-01")],
+                "days_to_freeze": [92],
+            }
+        ),
+        dead_stock=pd.DataFrame(
+            {
+                "store": ["north"],
+                "disc_code": ["D-900"],
+                "lot": ["L1"],
+                "quantity": [3],
+                "value": [900.0],
+                "note": ["no position uses this code"],
+            }
+        ),
         spares=_spares(),
         demand_weekly=_demand_weekly(),
         dangerous=pd.DataFrame(

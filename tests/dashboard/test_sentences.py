@@ -35,15 +35,17 @@ def test_early_answer_gives_count_share_and_limits():
 
 def test_storeroom_answer_counts_pieces_orders_and_cost():
     now = SAMPLE.spares[SAMPLE.spares["order_now"]]
-    first, second, _ = storeroom_answer(SAMPLE)
+    moves, first, second, _ = storeroom_answer(SAMPLE)
 
+    assert moves == ("First move 2 pieces between stores in 1 move: the orders count on them.")
     assert first.startswith(f"Order {int(now['order_quantity'].sum())} pieces this week")
     assert f"in {len(now)} orders" in first
     assert "a day that has passed" in second
 
 
 def test_storeroom_answer_names_the_next_order_when_none_is_due():
-    quiet = replace(SAMPLE, spares=SAMPLE.spares.assign(order_now=False))
+    spares = SAMPLE.spares.assign(order_now=False)
+    quiet = replace(SAMPLE, spares=spares, moves=SAMPLE.moves.iloc[:0])
 
     assert storeroom_answer(quiet)[0] == "Nothing needs ordering this week."
     assert "Next is RS-080-10 for ST-N" in storeroom_answer(quiet)[1]
