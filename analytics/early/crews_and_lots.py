@@ -20,8 +20,7 @@ FEWEST_EVENTS = 5
 """A crew with fewer events gets no rate. Common practice, no source."""
 
 FALSE_FLAG_RATE = 0.05 / 3
-"""Chance that any group of one kind is flagged when none differs; defects, crews and
-lots share five in a hundred."""
+"""Chance that any check, or any crew, is flagged when none differs."""
 
 _EVEN = 1e4
 _UNEVEN = 0.2
