@@ -33,7 +33,7 @@ INTERVALS = (
             ("age_high", "to", Kind.MONTHS),
             ("today_age_months", "Today's interval", Kind.MONTHS),
             ("cap_months", "Cap", Kind.MONTHS),
-            ("premature_probability", "Fails before that age", Kind.SHARE),
+            ("premature_probability", "Premature failure before that age", Kind.SHARE),
             ("cost_per_year", "Cost a year", Kind.MONEY),
             ("cost_low", "from", Kind.MONEY),
             ("cost_high", "to", Kind.MONEY),
@@ -88,7 +88,7 @@ INTERVALS = (
             ("cost_per_year", "Cost a year", Kind.MONEY),
             ("low", "from", Kind.MONEY),
             ("high", "to", Kind.MONEY),
-            ("premature_probability", "Fails before that age", Kind.SHARE),
+            ("premature_probability", "Premature failure before that age", Kind.SHARE),
         ),
     ),
 )
