@@ -163,7 +163,7 @@ def demand_forecast(
         One entry per store and disc code.
     """
     demand = demand_positions(lives, premature, today, _steady(laws), planned_weeks)
-    upsets = log_upset_rates(lives, today)
+    upsets = log_upset_rates(lives, today, n_draws=len(demand.unclear_rate))
     return forecast_demand(demand, upsets, n_weeks=n_weeks, fitting_loss=fitting_loss)
 
 
@@ -189,14 +189,16 @@ def demand_positions(
     )
 
 
-def log_upset_rates(lives: pd.DataFrame, today: pd.DataFrame) -> UpsetRates | None:
+def log_upset_rates(
+    lives: pd.DataFrame, today: pd.DataFrame, *, n_draws: int = N_DRAWS
+) -> UpsetRates | None:
     """Estimate how often upsets come to each unit and what they open; None if none came."""
     events = upset_events(lives)
     if events.empty:
         return None
     size = _unit(today).value_counts().sort_index()
     years = (lives["ended_on"].max() - lives["observed_from"].min()).days / 365.25
-    return upset_rates(events, size, float(years), n_draws=N_DRAWS)
+    return upset_rates(events, size, float(years), n_draws=n_draws)
 
 
 def _sentences(remarks: pd.DataFrame) -> tuple[str, ...]:

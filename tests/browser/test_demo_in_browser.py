@@ -1,0 +1,48 @@
+"""The demo's own pages: each draws, complains of nothing and asks no other host."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from conftest import served
+from playwright.sync_api import Browser
+from test_pages_in_browser import FADE_MS, barriers, opened, show
+
+from analytics.findings import Findings
+
+pytestmark = pytest.mark.browser
+
+PATHS = ["/", "/storeroom", "/early", "/intervals", "/fleet", "/logs", "/record", "/help"]
+
+
+@pytest.fixture(scope="module")
+def demo_address(
+    demo_findings: Findings, demo_logs: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
+    logs = shutil.copytree(demo_logs, tmp_path_factory.mktemp("demo-served") / "logs")
+    yield from served(demo_findings, logs)
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_page_of_the_demo_draws_in_light_and_dark(chromium: Browser, demo_address: str, path: str):
+    with opened(chromium) as page:
+        show(page, demo_address + path)
+
+        assert barriers(page) == []
+        page.emulate_media(color_scheme="dark")
+        page.wait_for_timeout(FADE_MS)
+        assert barriers(page) == []
+        assert page.complaints == []
+
+
+def test_planner_sees_the_order_before_scrolling(
+    chromium: Browser, demo_address: str, demo_findings: Findings
+):
+    order = demo_findings.spares[demo_findings.spares["order_now"]]
+    with opened(chromium) as page:
+        show(page, demo_address + "/storeroom")
+
+        first = page.locator(".order td").first
+        assert first.inner_text() in set(order["disc_code"])
+        assert first.bounding_box()["y"] < 800
