@@ -19,6 +19,7 @@ FRAMES = {
     "today_age_months replace_on premature_probability cost_per_year cost_today proposal note "
     "overdue",
     "overdue": "position_id limit over_today_months next_outage over_then_months",
+    "outage_plan": "position_id disc_code store turnaround_group outage_on",
     "policies": "policy planned_per_year premature_per_year premature_low premature_high "
     "discs_per_year cost_per_year cost_low cost_high saving saving_low saving_high "
     "probability_cheaper",
@@ -167,6 +168,9 @@ class Findings:
         long run: `policy planned_per_year premature_per_year premature_low premature_high
         discs_per_year cost_per_year cost_low cost_high saving saving_low saving_high
         probability_cheaper`.
+    outage_plan : DataFrame
+        The cheapest discs to change at each coming outage, within every cap: `position_id
+        disc_code store turnaround_group outage_on`, by date.
     spares : DataFrame
         `store disc_code weeks mean p50 p90 p95 planned premature upset fitting usable_stock
         stock on_order reorder_point order_quantity order_now order_by cost reason`.
@@ -226,6 +230,7 @@ class Findings:
     data_quality: pd.DataFrame
     overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
     policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))
+    outage_plan: pd.DataFrame = field(default_factory=lambda: empty_frame("outage_plan"))
     moves: pd.DataFrame = field(default_factory=lambda: empty_frame("moves"))
     kits: pd.DataFrame = field(default_factory=lambda: empty_frame("kits"))
     dead_stock: pd.DataFrame = field(default_factory=lambda: empty_frame("dead_stock"))

@@ -62,6 +62,7 @@ def findings_json(findings: Findings) -> str:
         ),
         "overdue": _rows(findings.overdue),
         "policies": _rows(findings.policies),
+        "outage_plan": _rows(findings.outage_plan),
         "dangerous": _rows(findings.dangerous),
         "dangerous_per_disc_year": findings.dangerous_bound,
         "trend": {

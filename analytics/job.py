@@ -180,6 +180,7 @@ def run_logs(
         interval_curves=intervals.curves,
         overdue=intervals.overdue,
         policies=intervals.policies,
+        outage_plan=intervals.outage_plan,
         spares=spares.spares,
         demand_weekly=spares.weekly,
         moves=_or_empty("moves", spares.lists.moves),
@@ -285,6 +286,7 @@ def _intervals(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> IntervalsAnsw
         intervals=empty_frame("intervals"),
         overdue=empty_frame("overdue"),
         policies=empty_frame("policies"),
+        outage_plan=empty_frame("outage_plan"),
         curves={},
     )
 

@@ -42,6 +42,7 @@ def narrow(findings: Findings, selection: Selection) -> Findings:
         crews=_chosen(findings.crews, ("crew",), selection),
         duty=_among(findings.duty, "position_id", positions),
         intervals=_among(findings.intervals, "position_id", positions),
+        outage_plan=_among(findings.outage_plan, "position_id", positions),
         overdue=_among(findings.overdue, "position_id", positions),
         spares=_of_places(findings.spares, places),
         demand_weekly=_of_places(findings.demand_weekly, places),

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analytics.errors import NotEstimable
 from analytics.intervals.money import compare_policies
+from analytics.intervals.outage_plans import plan_outages
 from analytics.intervals.overdue import overdue_list
 from analytics.intervals.proposals import Proposals, cost_curves, pick_units, propose
 from analytics.survival.position_laws import PositionLaws
@@ -25,7 +26,7 @@ class IntervalsAnswer:
 
     Attributes
     ----------
-    intervals, overdue, policies : DataFrame
+    intervals, overdue, policies, outage_plan : DataFrame
         As in `analytics.findings.Findings`.
     curves : mapping of str to DataFrame
         Cost curve per position, for those with the most to gain.
@@ -34,6 +35,7 @@ class IntervalsAnswer:
     intervals: pd.DataFrame
     overdue: pd.DataFrame
     policies: pd.DataFrame
+    outage_plan: pd.DataFrame
     curves: Mapping[str, pd.DataFrame]
 
 
@@ -76,11 +78,21 @@ def intervals_answer(
         )
     rows = found.intervals
     gain = (rows["cost_today"] - rows["cost_per_year"]).sort_values(ascending=False)
+    plans = plan_outages(
+        today.reset_index(drop=True),
+        rows,
+        practice.reset_index(drop=True),
+        laws.following,
+        turnarounds,
+        export_date=export_date,
+        current=laws.current,
+    )
     shown = rows.loc[gain.index[:CURVES_SHOWN], "position_id"].tolist()
     return IntervalsAnswer(
         intervals=rows,
         overdue=overdue_list(rows, turnarounds, export_date=export_date),
         policies=_policies(found, practice, laws),
+        outage_plan=plans.replacements,
         curves=cost_curves(found, shown),
     )
 

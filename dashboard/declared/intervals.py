@@ -3,7 +3,7 @@
 import pandas as pd
 
 from analytics.findings import Findings
-from dashboard.declared.shared import CODE, POSITION, SITE
+from dashboard.declared.shared import CODE, POSITION, SITE, STORE
 from dashboard.tables import Kind, TableView, columns
 
 __all__ = ["INTERVALS"]
@@ -44,6 +44,18 @@ INTERVALS = (
             ("risk_until_next_outage", "Fails before that outage", Kind.SHARE),
             ("turnaround_group", "Outage group", Kind.TEXT),
             ("note", "Note", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="outage-plan",
+        title="Which discs go out at which outage",
+        rows=lambda findings: findings.outage_plan,
+        columns=columns(
+            ("outage_on", "Outage", Kind.DAY),
+            ("turnaround_group", "Outage group", Kind.TEXT),
+            POSITION,
+            CODE,
+            STORE,
         ),
     ),
     TableView(

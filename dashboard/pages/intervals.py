@@ -52,6 +52,7 @@ def page(view: View) -> html.Div:
                 " and never past the cap.",
             ),
             _curves(view),
+            _outages(view),
             section(
                 "Every position",
                 grid("intervals", view),
@@ -61,6 +62,36 @@ def page(view: View) -> html.Div:
                 ),
             ),
         ]
+    )
+
+
+def _outages(view: View) -> html.Section | None:
+    """What goes out at the first outage of each group, the cheapest plan within every cap."""
+    rows = view.findings.outage_plan
+    if rows.empty:
+        return None
+    first = rows.groupby("turnaround_group")["outage_on"].transform("min")
+    counts = (
+        rows[rows["outage_on"] == first]
+        .groupby(["outage_on", "turnaround_group"])
+        .size()
+        .reset_index(name="discs")
+        .sort_values("outage_on")
+    )
+    return section(
+        "Which discs go out at the next outages?",
+        html.Ul(
+            [
+                html.Li(f"{row.turnaround_group}, {row.outage_on:%Y-%m-%d}: {row.discs} discs")
+                for row in counts.itertuples()
+            ],
+            className="plain",
+        ),
+        grid("outage-plan", view),
+        note=(
+            "The cheapest plan over all coming outages of a group that passes no cap. Make it anew"
+            " before each outage: discs fitted since may be left in."
+        ),
     )
 
 

@@ -87,6 +87,15 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
             }
         ),
         policies=_policies(),
+        outage_plan=pd.DataFrame(
+            {
+                "position_id": ["P-001"],
+                "disc_code": ["D-100"],
+                "store": ["north"],
+                "turnaround_group": ["north-a"],
+                "outage_on": [pd.Timestamp("2025-09-01")],
+            }
+        ),
         moves=pd.DataFrame(
             {
                 "from_store": ["central"],
