@@ -177,3 +177,11 @@ def test_a_log_without_dates_is_refused(tmp_path: Path):
 
     with pytest.raises(InputError, match="date"):
         run(folder)
+
+
+def test_when_every_position_is_set_aside_one_line_says_so(tmp_path: Path):
+    capped = POSITION | {"cap_interval_months": 0}
+    folder = write(tmp_path, positions=[capped], discs=[DISC], installs=[INSTALL])
+
+    with pytest.raises(InputError, match="no (disc life|install)"):
+        run(folder)

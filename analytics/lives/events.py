@@ -80,8 +80,8 @@ def endings(
     kind = removals["reason"].map({word: ending.value for word, ending in _BY_REASON.items()})
     peak = removals["peak_pressure_barg"].to_numpy(dtype=float)
     upset = removals["upset"].to_numpy(dtype=object)
-    happened = np.array([value is True for value in upset])
-    ruled_out = np.array([value is False for value in upset])
+    happened = np.array([value is True for value in upset], dtype=bool)
+    ruled_out = np.array([value is False for value in upset], dtype=bool)
     with np.errstate(invalid="ignore"):
         below = peak < minimum_burst_barg
         reached = peak >= minimum_burst_barg
