@@ -2,13 +2,12 @@
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
-from scipy.stats import chi2
 
 from analytics.estimate import Estimate
 from analytics.installs.checklist import DEFECTS
 from analytics.lives.build import DAYS_PER_YEAR
 from analytics.lives.events import Ending
+from analytics.survival.scores import garwood_limits
 
 __all__ = [
     "FLEET",
@@ -16,7 +15,6 @@ __all__ = [
     "dangerous_rate",
     "data_quality",
     "disc_years_by_year",
-    "poisson_limits",
     "usage_log",
     "yearly_costs",
     "yearly_trend",
@@ -26,41 +24,6 @@ FLEET = "all"
 """Stands in the `site` column for the whole fleet."""
 
 PER_DISC_YEARS = 100.0
-
-
-def poisson_limits(
-    events: ArrayLike, *, confidence: float = 0.95
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    r"""Give exact limits on a Poisson mean.
-
-    .. math:: \tfrac12\chi^2_{\alpha/2,\,2r} \le \mu \le \tfrac12\chi^2_{1-\alpha/2,\,2r+2}
-
-    Parameters
-    ----------
-    events : array_like of int, any shape
-        Events seen, r, >= 0. [-]
-    confidence : float, default 0.95
-        Two-sided level, strictly between 0 and 1. [-]
-
-    Returns
-    -------
-    low, high : ndarray, same shape
-        Limits on the mean; low is 0 when no event was seen. [-]
-
-    References
-    ----------
-    .. [1] F. Garwood, "Fiducial limits for the Poisson distribution",
-       Biometrika 28 (1936) 437-442.
-
-    Examples
-    --------
-    >>> [round(float(limit), 4) for limit in poisson_limits(3)]
-    [0.6187, 8.7673]
-    """
-    count = np.asarray(events, dtype=float)
-    tail = (1 - confidence) / 2
-    low = np.where(count > 0, chi2.ppf(tail, 2 * np.maximum(count, 1)) / 2, 0.0)
-    return np.asarray(low), np.asarray(chi2.ppf(1 - tail, 2 * count + 2) / 2)
 
 
 def disc_years_by_year(lives: pd.DataFrame) -> pd.DataFrame:
@@ -110,7 +73,7 @@ def yearly_trend(lives: pd.DataFrame) -> pd.DataFrame:
         exposure = watched.loc[rows].sum()
         ended = lives.loc[rows & premature, "ended_on"].dt.year.value_counts()
         count = ended.reindex(exposure.index, fill_value=0)
-        low, high = poisson_limits(count.to_numpy())
+        limits = [garwood_limits(int(seen)) for seen in count]
         per = PER_DISC_YEARS / exposure.where(exposure > 0)
         parts.append(
             pd.DataFrame(
@@ -120,8 +83,8 @@ def yearly_trend(lives: pd.DataFrame) -> pd.DataFrame:
                     "disc_years": exposure.to_numpy(),
                     "premature": count.to_numpy(),
                     "rate": (count * per).to_numpy(),
-                    "low": low * per.to_numpy(),
-                    "high": high * per.to_numpy(),
+                    "low": [limit.low for limit in limits] * per.to_numpy(),
+                    "high": [limit.high for limit in limits] * per.to_numpy(),
                     "install_quality": _quality(lives[rows])
                     .reindex(exposure.index)
                     .to_numpy(dtype=float),
@@ -200,8 +163,7 @@ def dangerous_rate(lives: pd.DataFrame, events: int) -> Estimate | None:
     watched = float(disc_years_by_year(lives).to_numpy().sum()) if len(lives) else 0.0
     if watched <= 0:
         return None
-    low, high = poisson_limits(events, confidence=0.95 if events else 0.90)
-    return Estimate(estimate=events / watched, low=float(low) / watched, high=float(high) / watched)
+    return garwood_limits(events, exposure=watched, confidence=0.95 if events else 0.90)
 
 
 def yearly_costs(lives: pd.DataFrame, share_owed: pd.Series) -> pd.DataFrame:

@@ -1,11 +1,10 @@
 """The answers: two or three plain sentences per page, with numbers and intervals."""
 
-import numpy as np
 import pandas as pd
 
 from analytics.estimate import Estimate
 from analytics.findings import Findings
-from analytics.fleet import poisson_limits
+from analytics.survival.scores import garwood_limits
 from dashboard.orders import to_order
 from dashboard.words import and_so_on, count, day, money, number, percent, within
 
@@ -305,9 +304,7 @@ def _pooled(years: pd.DataFrame) -> Estimate | None:
     if years.empty:
         return None
     count, watched = int(years["premature"].sum()), float(years["disc_years"].sum())
-    low, high = poisson_limits(np.array([count]))
-    per = 100 / watched
-    return Estimate(estimate=count * per, low=float(low[0]) * per, high=float(high[0]) * per)
+    return garwood_limits(count, exposure=watched / 100)
 
 
 def _years(rows: pd.DataFrame) -> str:

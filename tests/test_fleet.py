@@ -8,7 +8,6 @@ from analytics.fleet import (
     dangerous_rate,
     data_quality,
     disc_years_by_year,
-    poisson_limits,
     yearly_costs,
     yearly_trend,
 )
@@ -37,15 +36,6 @@ def lives(rows: list[dict]) -> pd.DataFrame:
 
 def one(ending: str, start: str = "2019-01-01", end: str = "2021-01-01", **more) -> dict:
     return {"ending": ending, "observed_from": start, "ended_on": end, **more}
-
-
-@pytest.mark.parametrize(
-    ("events", "low", "high"),
-    # F. Garwood, Biometrika 28 (1936), 95 % limits; ten printed digits of the closed form.
-    [(0, 0.0, 3.6888794541), (3, 0.6186721229, 8.7672730697), (10, 4.7953886961, 18.3903560420)],
-)
-def test_poisson_limits(events, low, high):
-    assert poisson_limits(events) == (pytest.approx(low, abs=5e-10), pytest.approx(high, abs=5e-10))
 
 
 def test_disc_years_add_up_to_the_time_watched():
