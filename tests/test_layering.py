@@ -63,3 +63,9 @@ def test_no_stage_imports_a_later_one(path: Path):
 
     later = {name for name in imports(path) if (stage_of(name) or 0) > (here or 0)}
     assert not later, f"{module} imports a later stage: {sorted(later)}"
+
+
+def test_no_two_test_files_share_a_name():
+    names = [path.name for path in (ROOT / "tests").rglob("*.py") if path.name != "conftest.py"]
+
+    assert len(names) == len(set(names)), "pytest imports test files by their bare names"
