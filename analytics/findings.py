@@ -30,6 +30,9 @@ FRAMES = {
     "kits": "turnaround_group starts_on store disc_code planned reserve needed in_hand missing "
     "freeze_on days_to_freeze",
     "dead_stock": "store disc_code lot quantity value note",
+    "pooled": "disc_code stores apart together saved value",
+    "placing": "disc_code store held best next",
+    "budget": "spent service store disc_code pieces gain_per_cost",
     "demand_weekly": "store disc_code week_start mean p50 p90 p95 stock",
 }
 """Columns of the frames that may have no rows."""
@@ -184,6 +187,15 @@ class Findings:
         reserve needed in_hand missing freeze_on days_to_freeze`.
     dead_stock : DataFrame
         Pieces nobody can take: `store disc_code lot quantity value note`.
+    pooled : DataFrame
+        Pieces that cover a lead time held store by store and held in one place: `disc_code
+        stores apart together saved value`.
+    placing : DataFrame
+        Where the pieces of a code serve best: `disc_code store held best next`, `next` for the
+        store the next piece should go to.
+    budget : DataFrame
+        The next pieces worth buying, in order, and the service they reach: `spent service store
+        disc_code pieces gain_per_cost`.
     dangerous : DataFrame
         `position_id date what`; plus the exposure bound in `dangerous_bound`.
     dangerous_bound : Estimate or None
@@ -234,6 +246,9 @@ class Findings:
     moves: pd.DataFrame = field(default_factory=lambda: empty_frame("moves"))
     kits: pd.DataFrame = field(default_factory=lambda: empty_frame("kits"))
     dead_stock: pd.DataFrame = field(default_factory=lambda: empty_frame("dead_stock"))
+    pooled: pd.DataFrame = field(default_factory=lambda: empty_frame("pooled"))
+    placing: pd.DataFrame = field(default_factory=lambda: empty_frame("placing"))
+    budget: pd.DataFrame = field(default_factory=lambda: empty_frame("budget"))
     inferred: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_answered: Mapping[str, str] = field(default_factory=dict)

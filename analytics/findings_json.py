@@ -56,6 +56,9 @@ def findings_json(findings: Findings) -> str:
         "moves": _rows(findings.moves),
         "kits": _rows(findings.kits),
         "dead_stock": _rows(findings.dead_stock),
+        "pooled": _rows(findings.pooled),
+        "placing": _rows(findings.placing),
+        "budget": _rows(findings.budget),
         "intervals": _rows(
             findings.intervals,
             "position_id age_months cap_months replace_on premature_probability proposal note",

@@ -5,13 +5,9 @@ from tempfile import TemporaryDirectory
 
 import pandas as pd
 
-from analytics.findings import Findings
 from analytics.logs.exporting import export_frame
-from dashboard.reading import Units
-from dashboard.table_list import TABLES
-from dashboard.tables import shown
 
-__all__ = ["SUFFIXES", "file_of", "write_tables"]
+__all__ = ["SUFFIXES", "file_of"]
 
 SUFFIXES = {
     "csv": "text/csv; charset=utf-8",
@@ -34,16 +30,3 @@ def file_of(frame: pd.DataFrame, suffix: str) -> bytes:
         path = Path(folder) / f"table.{suffix}"
         export_frame(frame, path)
         return path.read_bytes()
-
-
-def write_tables(findings: Findings, folder: Path) -> list[Path]:
-    """Write every table that has rows as CSV and give the paths."""
-    folder.mkdir(parents=True, exist_ok=True)
-    written = []
-    for key, table in TABLES.items():
-        rows = table.rows(findings)
-        if len(rows):
-            path = folder / f"{key}.csv"
-            export_frame(shown(table, rows, Units(), findings.currency), path)
-            written.append(path)
-    return written

@@ -139,21 +139,21 @@ QUESTIONS = (
         ),
         (
             "What does the outage kit need, what is short, what comes late?",
-            "intervals",
-            "Every position",
-            "Filter on the date of the outage and take the list away.",
+            "storeroom",
+            "Missing for the coming outages",
+            "Planned discs with a reserve for losses, against stock and orders, soonest first.",
         ),
         (
             "Which items are dead stock?",
             "storeroom",
-            "Every store and disc code",
-            "Stock without demand and without a position shows usable stock 0.",
+            "Pieces nobody can take",
+            "By code, mark or last day of use, each with the reason.",
         ),
         (
             "Which positions share a disc, and what would pooling save?",
             "storeroom",
-            "Every store and disc code",
-            "“Move in” counts pieces another store can spare; the saving is not worked out.",
+            "What one shared stock would save",
+            "Pieces held apart against pieces held in one place, per code.",
         ),
         (
             "How many discs are lost in fitting?",
@@ -215,8 +215,8 @@ QUESTIONS = (
         (
             "What budget and stock value will next year need?",
             "storeroom",
-            "Every store and disc code",
-            "This week's orders carry their cost; a budget at two service levels is not given.",
+            "What the next money buys",
+            "Each line is the chance left of running out, 5 or 1 %, for the money spent so far.",
         ),
         (
             "How good are our data, and are they getting better?",

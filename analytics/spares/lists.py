@@ -86,7 +86,8 @@ def planner_lists(
     """
     rows = discs.drop_duplicates("disc_code").to_dict("records")
     terms = {str(row["disc_code"]): terms_of(row, holding_rate)[0] for row in rows}
-    usable = spares.rename(columns={"usable_stock": "usable"})
+    # A move between stores is proposed before any order, so a kit may count on it too.
+    usable = spares.assign(usable=spares["usable_stock"] + spares["move_in"])
     return PlannerLists(
         moves=moves,
         kits=turnaround_kits(due, terms, usable, today, fitting_loss=fitting_loss),

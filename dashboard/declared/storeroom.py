@@ -46,7 +46,7 @@ STOREROOM = (
             CODE,
             ("planned", "Planned", Kind.COUNT),
             ("reserve", "Reserve", Kind.COUNT),
-            ("in_hand", "In hand or on order", Kind.COUNT),
+            ("in_hand", "In hand, moved in or on order", Kind.COUNT),
             ("missing", "Missing", Kind.COUNT),
             ("freeze_on", "List closes", Kind.DAY),
         ),
@@ -62,6 +62,45 @@ STOREROOM = (
             ("quantity", "Pieces", Kind.COUNT),
             ("value", "Value", Kind.MONEY),
             ("note", "Why", Kind.TEXT),
+        ),
+    ),
+    TableView(
+        key="pooled",
+        title="What one shared stock would save",
+        rows=lambda findings: findings.pooled,
+        columns=columns(
+            CODE,
+            ("stores", "Stores", Kind.COUNT),
+            ("apart", "Pieces held apart", Kind.COUNT),
+            ("together", "Pieces held in one place", Kind.COUNT),
+            ("saved", "Pieces saved", Kind.COUNT),
+            ("value", "Worth", Kind.MONEY),
+        ),
+    ),
+    TableView(
+        key="placing",
+        title="Where the pieces serve best",
+        rows=lambda findings: findings.placing,
+        columns=columns(
+            CODE,
+            STORE,
+            ("held", "Held", Kind.COUNT),
+            ("best", "Serve best here", Kind.COUNT),
+            ("next", "Next piece goes here", Kind.YES_NO),
+        ),
+    ),
+    TableView(
+        key="budget",
+        title="What the next money buys",
+        rows=lambda findings: findings.budget.assign(
+            short=100 * (1 - findings.budget["service"].astype(float))
+        ),
+        columns=columns(
+            ("spent", "Spent so far", Kind.MONEY),
+            ("short", "Then runs out in a lead time, %", Kind.NUMBER),
+            CODE,
+            STORE,
+            ("pieces", "Pieces then held", Kind.COUNT),
         ),
     ),
     TableView(

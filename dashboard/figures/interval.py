@@ -13,12 +13,12 @@ __all__ = ["cost_figure", "flat_region"]
 
 _MOST_OF_LEAST = 4.0
 
-FLAT = 1.05
-"""Within 5 % of the least cost an age is as good as any other."""
+FLAT = 1.02
+"""Within 2 % of the least cost an age is as good as any other; the notes say the same."""
 
 
 def flat_region(curve: pd.DataFrame) -> tuple[float, float] | None:
-    """Give the ages [months] between which the cost stays within 5 % of its least."""
+    """Give the ages [months] between which the cost stays within 2 % of its least."""
     if curve.empty:
         return None
     near = curve.loc[curve["cost_per_year"] <= FLAT * curve["cost_per_year"].min(), "age_months"]
@@ -60,7 +60,7 @@ def cost_figure(
         x1=units.per_month * high,
         fillcolor=faint(Ink.GREEN, 0.14),
         line_width=0,
-        annotation_text="within 5 % of the least cost",
+        annotation_text="within 2 % of the least cost",
         annotation_position="bottom left",
     )
     for place, (name, months) in enumerate((marks or {}).items()):

@@ -53,6 +53,20 @@ def page(view: View) -> html.Div:
                 "Pieces nobody can take",
                 "By code, mark, or date of use; have them looked at before buying more.",
             ),
+            _listed(
+                view,
+                "pooled",
+                view.findings.pooled.sort_values("saved", ascending=False),
+                "What one shared stock would save",
+                "Pieces that cover a lead time; stores taken as independent.",
+            ),
+            _listed(
+                view,
+                "budget",
+                view.findings.budget.iloc[1:],
+                "What the next money buys",
+                "The pieces that raise service most for their price, in that order.",
+            ),
             _remarks(view),
             section(
                 "Every store and disc code",

@@ -87,6 +87,35 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
             }
         ),
         policies=_policies(),
+        pooled=pd.DataFrame(
+            {
+                "disc_code": ["D-100"],
+                "stores": [2],
+                "apart": [6],
+                "together": [4],
+                "saved": [2],
+                "value": [800.0],
+            }
+        ),
+        placing=pd.DataFrame(
+            {
+                "disc_code": ["D-100"],
+                "store": ["north"],
+                "held": [3],
+                "best": [4],
+                "next": [True],
+            }
+        ),
+        budget=pd.DataFrame(
+            {
+                "spent": [0.0, 400.0],
+                "service": [0.97, 0.98],
+                "store": [None, "north"],
+                "disc_code": [None, "D-100"],
+                "pieces": [0, 4],
+                "gain_per_cost": [float("nan"), 2.5e-5],
+            }
+        ),
         outage_plan=pd.DataFrame(
             {
                 "position_id": ["P-001"],

@@ -93,12 +93,12 @@ def test_positions_above_their_limit_get_their_own_mark():
     assert figure.data[1].marker.symbol != figure.data[0].marker.symbol
 
 
-def test_flat_region_is_where_cost_stays_within_5_percent():
-    # (age - 20)^2 + 100 has its least, 100, at 20 and 105 at 20 +- sqrt(5).
-    ages = pd.Series([10.0, 18.0, 20.0, 22.0, 30.0])
+def test_flat_region_is_where_cost_stays_within_2_percent():
+    # (age - 20)^2 + 100 has its least, 100, at 20 and 102 at 20 +- sqrt(2).
+    ages = pd.Series([10.0, 18.5, 19.0, 20.0, 21.0, 21.5, 30.0])
     curve = pd.DataFrame({"age_months": ages, "cost_per_year": (ages - 20) ** 2 + 100})
 
-    assert flat_region(curve) == (18.0, 22.0)
+    assert flat_region(curve) == (19.0, 21.0)
 
 
 def test_stock_runs_over_demand_as_a_dashed_step():

@@ -11,7 +11,7 @@ from sample import empty_findings, sample_findings
 
 from dashboard.callbacks.rows import slice_of
 from dashboard.components.tables import records
-from dashboard.export import file_of, write_tables
+from dashboard.export import file_of
 from dashboard.reading import AgeUnit, PressureUnit, Units
 from dashboard.selection import Selection
 from dashboard.table_list import TABLES
@@ -84,12 +84,6 @@ def test_no_exported_text_can_run_as_a_formula():
     for row in sheet.iter_rows(min_row=2):
         assert row[0].data_type == "s"
         assert row[1].data_type == "n"
-
-
-def test_every_table_with_rows_is_written(tmp_path):
-    paths = write_tables(SAMPLE, tmp_path)
-
-    assert {path.stem for path in paths} == set(TABLES)
 
 
 def test_records_carry_no_nan_and_iso_days():
