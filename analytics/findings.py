@@ -20,6 +20,7 @@ FRAMES = {
     "overdue",
     "overdue": "position_id limit over_today_months next_outage over_then_months",
     "outage_plan": "position_id disc_code store turnaround_group outage_on",
+    "outage_groups": "turnaround_group positions outages own_outages cost cost_without_limits",
     "policies": "policy planned_per_year premature_per_year premature_low premature_high "
     "discs_per_year cost_per_year cost_low cost_high saving saving_low saving_high "
     "probability_cheaper",
@@ -174,6 +175,10 @@ class Findings:
     outage_plan : DataFrame
         The cheapest discs to change at each coming outage, within every cap: `position_id
         disc_code store turnaround_group outage_on`, by date.
+    outage_groups : DataFrame
+        What each group's plan costs and what the crew limits add: `turnaround_group positions
+        outages own_outages cost cost_without_limits`; own outages are stops beside the planned ones
+        that the caps force.
     spares : DataFrame
         `store disc_code weeks mean p50 p90 p95 planned premature upset fitting usable_stock
         stock on_order reorder_point order_quantity order_now order_by cost reason`.
@@ -243,6 +248,7 @@ class Findings:
     overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
     policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))
     outage_plan: pd.DataFrame = field(default_factory=lambda: empty_frame("outage_plan"))
+    outage_groups: pd.DataFrame = field(default_factory=lambda: empty_frame("outage_groups"))
     moves: pd.DataFrame = field(default_factory=lambda: empty_frame("moves"))
     kits: pd.DataFrame = field(default_factory=lambda: empty_frame("kits"))
     dead_stock: pd.DataFrame = field(default_factory=lambda: empty_frame("dead_stock"))

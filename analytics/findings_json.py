@@ -66,6 +66,7 @@ def findings_json(findings: Findings) -> str:
         "overdue": _rows(findings.overdue),
         "policies": _rows(findings.policies),
         "outage_plan": _rows(findings.outage_plan),
+        "outage_groups": _rows(findings.outage_groups),
         "dangerous": _rows(findings.dangerous),
         "dangerous_per_disc_year": findings.dangerous_bound,
         "trend": {

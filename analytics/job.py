@@ -181,6 +181,7 @@ def run_logs(
         overdue=intervals.overdue,
         policies=intervals.policies,
         outage_plan=intervals.outage_plan,
+        outage_groups=intervals.outage_groups,
         spares=spares.spares,
         demand_weekly=spares.weekly,
         moves=_or_empty("moves", spares.lists.moves),
@@ -290,6 +291,7 @@ def _intervals(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> IntervalsAnsw
         overdue=empty_frame("overdue"),
         policies=empty_frame("policies"),
         outage_plan=empty_frame("outage_plan"),
+        outage_groups=empty_frame("outage_groups"),
         curves={},
     )
 

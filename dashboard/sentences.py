@@ -17,6 +17,7 @@ __all__ = [
     "gain_sentence",
     "intervals_answer",
     "logs_answer",
+    "outage_limits",
     "past_cap",
     "storeroom_answer",
 ]
@@ -141,6 +142,18 @@ def _under_cap(rows: pd.DataFrame) -> list[str]:
             " cap on record: evidence only, no recommendation."
         )
     return said
+
+
+def outage_limits(findings: Findings) -> str:
+    """Say what the crew limits of the coming outages cost; blank where none binds."""
+    groups = findings.outage_groups
+    bound = groups[groups["cost"] > 1.001 * groups["cost_without_limits"]]
+    return " ".join(
+        f"In {row.turnaround_group} the crew limit on record makes the plan"
+        f" {money(row.cost - row.cost_without_limits, findings.currency)} dearer than with hands"
+        " enough: more discs then need a stop of their own."
+        for row in bound.itertuples()
+    )
 
 
 def past_cap(findings: Findings) -> pd.DataFrame:

@@ -26,7 +26,7 @@ class IntervalsAnswer:
 
     Attributes
     ----------
-    intervals, overdue, policies, outage_plan : DataFrame
+    intervals, overdue, policies, outage_plan, outage_groups : DataFrame
         As in `analytics.findings.Findings`.
     curves : mapping of str to DataFrame
         Cost curve per position, for those with the most to gain.
@@ -36,6 +36,7 @@ class IntervalsAnswer:
     overdue: pd.DataFrame
     policies: pd.DataFrame
     outage_plan: pd.DataFrame
+    outage_groups: pd.DataFrame
     curves: Mapping[str, pd.DataFrame]
 
 
@@ -93,6 +94,7 @@ def intervals_answer(
         overdue=overdue_list(rows, turnarounds, export_date=export_date),
         policies=_policies(found, practice, laws),
         outage_plan=plans.replacements,
+        outage_groups=plans.groups,
         curves=cost_curves(found, shown),
     )
 

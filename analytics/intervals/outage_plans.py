@@ -1,6 +1,5 @@
 """The coming outages of every group: which disc goes out at which, and what limits cost."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -45,7 +44,6 @@ def plan_outages(
     turnarounds: pd.DataFrame,
     *,
     export_date: date,
-    crew_limit: Mapping[str, int] | None = None,
     current: LifeLaw | None = None,
 ) -> OutagePlans:
     """Choose for every outage group the discs to change at each coming outage.
@@ -60,11 +58,9 @@ def plan_outages(
     law : LifeLaw, shape (n_draws, n_positions)
         Life of every later disc.
     turnarounds : DataFrame
-        Checked turnarounds table.
+        Checked turnarounds table; a `crew_limit` on record is kept.
     export_date : date
         Today, as the logs know it.
-    crew_limit : mapping of str to int, optional
-        Most discs that can be changed at one outage of a group.
     current : LifeLaw, optional
         The discs now fitted; `law` when not given.
 
@@ -84,7 +80,7 @@ def plan_outages(
     for group, members in today[usable.to_numpy()].groupby("turnaround_group"):
         rows = members.index.to_numpy()
         stops = _coming(turnarounds, str(group), pd.Timestamp(export_date))
-        limit = None if crew_limit is None else crew_limit.get(str(group))
+        limit = _crew_limit(turnarounds, str(group), stops)
         gap = _gap(turnarounds, str(group), float(intervals["latest_months"].iloc[rows].max()))
         plan = _plan(rows, stops, today, intervals, practice, law, current, limit, export_date, gap)
         where, when = np.nonzero(plan.replace)
@@ -129,7 +125,7 @@ def _plan(
     practice: pd.DataFrame,
     law: LifeLaw,
     current: LifeLaw | None,
-    limit: int | None,
+    limit: np.ndarray | None,
     export_date: date,
     gap_years: float,
 ) -> OutagePlan:
@@ -145,7 +141,7 @@ def _plan(
         own_outage_cost=(own["unplanned_cost"] - own["planned_cost"]).clip(lower=0.0),
         demand_rate=own["demand_rate"],
         demand_cost=own["demand_cost"],
-        crew_limit=None if limit is None else np.full(len(stops), limit),
+        crew_limit=limit,
         plan_years=float(years[-1] + gap_years),
         current=None if current is None else pick_units(current, rows),
     )
@@ -168,6 +164,16 @@ def _without_plan(
 def _coming(turnarounds: pd.DataFrame, group: str, now: pd.Timestamp) -> np.ndarray:
     own = turnarounds[turnarounds["turnaround_group"].eq(group) & turnarounds["starts_on"].ge(now)]
     return np.unique(own["starts_on"].to_numpy(dtype="datetime64[ns]"))[:_MOST_OUTAGES]
+
+
+def _crew_limit(turnarounds: pd.DataFrame, group: str, stops: np.ndarray) -> np.ndarray | None:
+    """Most discs at each outage; None where no limit is on record for any of them."""
+    own = turnarounds[turnarounds["turnaround_group"].eq(group)]
+    limits = own.groupby("starts_on")["crew_limit"].min().reindex(stops).astype(float)
+    if limits.isna().all():
+        return None
+    whole: np.ndarray = limits.fillna(np.iinfo(np.int32).max).to_numpy().astype(np.int64)
+    return whole
 
 
 def _gap(turnarounds: pd.DataFrame, group: str, longest_months: float) -> float:

@@ -362,6 +362,7 @@ _DECLARED = (
             _text("turnaround_group", "outage group", required=True),
             _date("starts_on", "first day", required=True),
             _date("ends_on", "last day"),
+            _count("crew_limit", "most discs the crew can change in this outage", minimum=1.0),
         ),
     ),
 )

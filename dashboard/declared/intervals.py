@@ -59,6 +59,19 @@ INTERVALS = (
         ),
     ),
     TableView(
+        key="outage-groups",
+        title="What each group's outage plan costs",
+        rows=lambda findings: findings.outage_groups,
+        columns=columns(
+            ("turnaround_group", "Outage group", Kind.TEXT),
+            ("positions", "Positions", Kind.COUNT),
+            ("outages", "Coming outages planned", Kind.COUNT),
+            ("own_outages", "Stops of their own that caps force", Kind.COUNT),
+            ("cost", "Expected cost", Kind.MONEY),
+            ("cost_without_limits", "The same without crew limits", Kind.MONEY),
+        ),
+    ),
+    TableView(
         key="overdue",
         title="Discs past their cap or recommended age, today or by the next outage",
         rows=lambda findings: findings.overdue,

@@ -7,7 +7,7 @@ from dashboard import ids
 from dashboard.components.blocks import answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.interval import cost_figure
-from dashboard.sentences import intervals_answer, past_cap
+from dashboard.sentences import intervals_answer, outage_limits, past_cap
 from dashboard.view import View
 
 __all__ = ["cost_curve", "page"]
@@ -87,7 +87,9 @@ def _outages(view: View) -> html.Section | None:
             ],
             className="plain",
         ),
+        html.P(limits) if (limits := outage_limits(view.findings)) else None,
         grid("outage-plan", view),
+        grid("outage-groups", view),
         note=(
             "The cheapest plan over all coming outages of a group that passes no cap. Make it anew"
             " before each outage: discs fitted since may be left in."

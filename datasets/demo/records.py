@@ -9,6 +9,9 @@ from datasets.demo.world import DISCS, EXPORT, LOG_BEGINS, PROGRAMME, TORQUE_ERA
 
 __all__ = ["disc_table", "install_table", "outage_table", "position_table", "removal_table"]
 
+CREW_LIMITS = {"fen-1": 32, "ridge-south": 24}
+"""Most discs the fitters can change in a coming stop; elsewhere nobody wrote a limit down."""
+
 RECORDED = {
     "tag_matches": 0.92,
     "disc_undamaged": 0.86,
@@ -77,8 +80,11 @@ def disc_table() -> pd.DataFrame:
 def outage_table(outages: pd.DataFrame) -> pd.DataFrame:
     """Write the outages of the logged years and of those to come."""
     frame = outages[outages["starts_on"] > LOG_BEGINS - 400].reset_index(drop=True)
+    ahead = frame["starts_on"] >= EXPORT
     return frame.assign(
-        starts_on=[iso(d) for d in frame["starts_on"]], ends_on=[iso(d) for d in frame["ends_on"]]
+        starts_on=[iso(d) for d in frame["starts_on"]],
+        ends_on=[iso(d) for d in frame["ends_on"]],
+        crew_limit=frame["turnaround_group"].map(CREW_LIMITS).where(ahead).astype("Int64"),
     )
 
 

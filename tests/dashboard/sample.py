@@ -125,6 +125,16 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
                 "outage_on": [pd.Timestamp("2025-09-01")],
             }
         ),
+        outage_groups=pd.DataFrame(
+            {
+                "turnaround_group": ["north-a"],
+                "positions": [6],
+                "outages": [3],
+                "own_outages": [1],
+                "cost": [41_000.0],
+                "cost_without_limits": [40_200.0],
+            }
+        ),
         moves=pd.DataFrame(
             {
                 "from_store": ["central"],

@@ -84,6 +84,7 @@ def outages(*starts: str, group: str = "g") -> pd.DataFrame:
     return pd.DataFrame(
         {
             "turnaround_group": pd.Series([group] * len(starts), dtype=object),
+            "crew_limit": pd.array([pd.NA] * len(starts), dtype="Int64"),
             "starts_on": pd.to_datetime(list(starts)).astype("datetime64[ns]"),
         }
     )

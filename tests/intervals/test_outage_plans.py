@@ -30,7 +30,8 @@ def plans(limit: dict[str, int] | None = None) -> tuple[OutagePlans, pd.DataFram
     )
     custom = habits(8)
     rows = propose(today, law, custom, STOPS, export_date=DAY).intervals
-    found = plan_outages(today, rows, custom, law, STOPS, export_date=DAY, crew_limit=limit)
+    stops = STOPS.assign(crew_limit=STOPS["turnaround_group"].map(limit or {}).astype("Int64"))
+    found = plan_outages(today, rows, custom, law, stops, export_date=DAY)
     return found, today, rows
 
 
