@@ -24,7 +24,8 @@ SAMPLE = sample_findings()
 
 
 def test_a_crew_limit_that_costs_is_named_with_its_price():
-    assert "north-a" in outage_limits(SAMPLE) and "800" in outage_limits(SAMPLE)
+    assert "north-a" in outage_limits(SAMPLE)
+    assert "800" in outage_limits(SAMPLE)
     free = SAMPLE.outage_groups.assign(cost=lambda frame: frame["cost_without_limits"])
     assert outage_limits(replace(SAMPLE, outage_groups=free)) == ""
 
