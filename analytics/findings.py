@@ -14,6 +14,7 @@ FRAMES = {
     "life_curve": "age_years survival low high at_risk events",
     "hazard_curve": "age_years installation wear clean",
     "crews": "crew events expected rate_ratio low high p_value flagged note",
+    "sites": "site events expected rate_ratio low high p_value flagged note",
     "lots": "lot events expected rate_ratio low high p_value flagged note positions in_stock",
     "intervals": "position_id site disc_code age_months age_low age_high cap_months "
     "today_age_months replace_on premature_probability cost_per_year cost_today proposal note "
@@ -153,6 +154,9 @@ class Findings:
         `age_years installation wear clean`: the model's yearly hazard of a median life. [1/years]
     model, installation, wear
         None when not estimable; the reason stands in `not_answered`.
+    sites : DataFrame
+        Sites compared on equal duty: `site events expected rate_ratio low high p_value flagged
+        note`; below five events no ratio.
     crews, lots : DataFrame
         `crew|lot events expected rate_ratio low high flagged note` (+ `positions`, `in_stock`
         for lots); crews below five events have blank ratios.
@@ -212,6 +216,8 @@ class Findings:
         `year premature_cost owed_cost planned_cost`.
     data_quality : DataFrame
         `year measure share`: share of rows with install date, torque, each check, peak pressure.
+    data_version : str
+        Digest of the accepted rows and their duty: other data, other version.
     inferred : tuple of str
         What was inferred while making lives, in plain words.
     cautions : tuple of str
@@ -245,6 +251,8 @@ class Findings:
     trend: pd.DataFrame
     costs: pd.DataFrame
     data_quality: pd.DataFrame
+    data_version: str = ""
+    sites: pd.DataFrame = field(default_factory=lambda: empty_frame("sites"))
     overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
     policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))
     outage_plan: pd.DataFrame = field(default_factory=lambda: empty_frame("outage_plan"))

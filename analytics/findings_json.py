@@ -36,6 +36,7 @@ def findings_json(findings: Findings) -> str:
         "title": findings.title,
         "export_date": findings.export_date,
         "log_begins": findings.log_begins,
+        "data_version": findings.data_version,
         "currency": findings.currency,
         "rows": {row["table"]: _without(row, "table") for row in _rows(findings.rows)},
         "lives": len(findings.lives),
@@ -44,6 +45,7 @@ def findings_json(findings: Findings) -> str:
         "installation": _installation(findings.installation),
         "wear": _wear(findings.wear),
         "crews": [_ratio(row, "crew") for row in _rows(findings.crews)],
+        "sites": [_ratio(row, "site") for row in _rows(findings.sites)],
         "lots": [
             _ratio(row, "lot") | {"positions": _words(row["positions"])}
             for row in _rows(findings.lots)

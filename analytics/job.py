@@ -11,7 +11,13 @@ from analytics import fleet
 from analytics.duty.history import scan_logs
 from analytics.duty.tally import HistoryTally
 from analytics.duty.withstood import pressures_withstood
-from analytics.early.answer import early_answer, excess_by_crew, hazard_by_age, share_if_unclear
+from analytics.early.answer import (
+    early_answer,
+    excess_by_crew,
+    excess_by_site,
+    hazard_by_age,
+    share_if_unclear,
+)
 from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import Findings, Installation, Model, Wear, empty_frame
@@ -19,6 +25,7 @@ from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
 from analytics.lives.events import Ending
 from analytics.lives.unclear import UnclearAs, premature_weight
+from analytics.logs.fingerprint import fingerprint
 from analytics.logs.reading import CheckedLogs, read_logs
 from analytics.logs.store.loading import stored_logs
 from analytics.logs.store.opening import open_store
@@ -164,6 +171,7 @@ def run_logs(
         export_date=plant.export,
         log_begins=plant.begins,
         currency=logs.settings.currency,
+        data_version=fingerprint({**logs.tables, "duty of positions": plant.duty}),
         rows=logs.rows,
         quarantine=logs.quarantine,
         lives=lives,
@@ -175,6 +183,7 @@ def run_logs(
         wear=_wear(plant.fitted),
         crews=early.crews,
         lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
+        sites=_sites(plant),
         duty=plant.duty,
         intervals=intervals.intervals,
         interval_curves=intervals.curves,
@@ -268,6 +277,13 @@ def _early(logs: CheckedLogs, plant: Plant, ledger: Ledger, *, n_draws: int, see
         failures=answer.failures,
     )
     return _Early(installation=installation, crews=crews)
+
+
+def _sites(plant: Plant) -> pd.DataFrame:
+    fitted = plant.fitted
+    if fitted is None:
+        return empty_frame("sites")
+    return excess_by_site(plant.lives, fitted.data, fitted.model)
 
 
 def _share_by_life(installation: Installation | None) -> pd.Series:

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 from plotly.offline import get_plotlyjs
 
 from analytics.findings import Findings
+from dashboard.cells import cell_text
 from dashboard.figures.fleet import costs_figure, trend_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
@@ -22,16 +23,19 @@ from dashboard.sentences import (
     intervals_answer,
     logs_answer,
     past_cap,
+    sites_answer,
     storeroom_answer,
 )
 from dashboard.table_list import TABLES
-from dashboard.tables import LIMITS, WORDS, Column, Kind, converted, heading, limits_of
-from dashboard.words import count, day, number
+from dashboard.tables import LIMITS, WORDS, Column, converted, heading, limits_of
+from dashboard.words import count, day, sentence
 
 __all__ = ["report_html", "write_report"]
 
 _WIDTH = 680
 """Pixels that fit between the margins of both A4 and Letter."""
+_SHRINK = 0.64
+"""Figures are this part as tall as on a page, so that few of them leave a page half blank."""
 _UNITS = Units()
 _MOST_ROWS = 40
 _SHORT = 16
@@ -50,10 +54,13 @@ _STYLE = """
 body { font: 11pt/1.45 system-ui, 'Liberation Sans', 'DejaVu Sans', sans-serif; color: #1c262b;
   max-width: 690px; margin: 1.5rem auto; padding: 0 1rem; background: #fff; }
 h1 { font-size: 20pt; line-height: 1.2; margin: 0 0 .2rem; }
-h2 { font-size: 14pt; margin: 1.6rem 0 .3rem; border-top: 2px solid #1f677d; padding-top: .5rem; }
-.answer { font-size: 12.5pt; margin: .25rem 0; }
-.quiet, figcaption, caption { color: #51606a; font-size: 9.5pt; text-align: left; }
-figure { margin: .6rem 0; }
+h2 { font-size: 14pt; margin: 1.2rem 0 .3rem; border-top: 2px solid #1f677d; padding-top: .5rem; }
+.answer { font-size: 12pt; margin: .2rem 0; }
+.quiet, figcaption, .title { color: #51606a; font-size: 9.5pt; text-align: left; }
+figure { margin: .5rem 0; }
+figcaption { font-size: 8.5pt; line-height: 1.3; }
+ul { margin: .2rem 0; padding-left: 1.2rem; }
+.title { margin: .6rem 0 0; }
 table { border-collapse: collapse; width: 100%; font-size: 9.5pt; margin: .4rem 0; }
 th, td { text-align: left; vertical-align: top; padding: .2rem .5rem .2rem 0;
   border-bottom: 1px solid #d4d6d2; }
@@ -63,8 +70,8 @@ th, td { text-align: left; vertical-align: top; padding: .2rem .5rem .2rem 0;
 .caution { border: 1px solid #51606a; padding: .5rem .7rem; font-size: 10pt; }
 @media print {
   body { margin: 0; padding: 0; }
-  h2, figure, tr, .caution { break-inside: avoid; }
-  h2 { break-after: avoid; }
+  h2, figure, tr, li, .caution { break-inside: avoid; }
+  h2, .title { break-after: avoid; }
   thead { display: table-header-group; }
 }
 """
@@ -134,7 +141,7 @@ def _early(findings: Findings) -> str:
     if early is not None:
         says = "Premature failures owed to each install defect, with 95 % limits."
         parts += [
-            _figure(steps_figure(early.defects), f"{says} {basis(findings)}"),
+            _figure(steps_figure(early.defects), says, findings),
             _table("install-steps", findings, leave_out=("check", "log_effect", "cost_owed")),
         ]
     return "".join(parts)
@@ -161,21 +168,25 @@ def _fleet(findings: Findings) -> str:
     parts = ["<h2>The fleet</h2>", _sentences(fleet_answer(findings))]
     if trend is not None:
         says = "Premature failures per 100 disc-years, with 95 % limits."
-        parts.append(_figure(trend_figure(trend), f"{says} {basis(findings)}"))
+        parts.append(_figure(trend_figure(trend), says, findings))
+    if len(findings.sites):
+        parts += [_sentences([sites_answer(findings)]), _table("sites", findings)]
     if len(findings.costs):
         says = f"Cost by year, {findings.currency}."
-        parts.append(_figure(costs_figure(findings.costs, findings.currency), says))
+        parts.append(_figure(costs_figure(findings.costs, findings.currency), says, findings))
     if len(findings.life_curve):
         says = "Share of discs without a premature failure, by age (Kaplan-Meier)."
-        parts.append(_figure(life_figure(findings.life_curve, _UNITS), says))
+        parts.append(_figure(life_figure(findings.life_curve, _UNITS), says, findings))
     if len(findings.hazard_curve):
         says = "Yearly hazard of a middling disc, as the model splits it."
-        parts.append(_figure(hazard_figure(findings.hazard_curve, _UNITS), says))
+        parts.append(_figure(hazard_figure(findings.hazard_curve, _UNITS), says, findings))
     return "".join([*parts, _table("avoidable-losses", findings, most=5)])
 
 
 def _logs(findings: Findings) -> str:
-    cautions = [text for text in findings.cautions if not text.startswith("Decision support")]
+    cautions = [
+        sentence(text) for text in findings.cautions if not text.startswith("Decision support")
+    ]
     open_questions = [
         f"{question.replace('_', ' ')}: {reason}"
         for question, reason in findings.not_answered.items()
@@ -193,11 +204,12 @@ def _logs(findings: Findings) -> str:
 
 
 def _versions(findings: Findings) -> str:
-    model = findings.model
+    model, accepted = findings.model, int(findings.rows["accepted"].sum())
     said = f"Model: {model.name}. {model.why} {model.fit_statement}" if model else "No life model."
     return (
-        f'<p class="quiet">{escape(said)} Data as of {day(findings.export_date)}. Made by discward'
-        f" {escape(_version())}.</p>"
+        f'<p class="quiet">{escape(said)} Data as of {day(findings.export_date)},'
+        f" version {escape(findings.data_version)}: a digest of the {accepted:,} accepted rows and"
+        f" their duty. Made by discward {escape(_version())}.</p>"
     )
 
 
@@ -216,15 +228,16 @@ def _list(title: str, sentences: list[str] | tuple[str, ...]) -> str:
     if not sentences:
         return ""
     items = "".join(f"<li>{escape(text)}</li>" for text in sentences)
-    return f"<p><strong>{escape(title)}</strong></p><ul>{items}</ul>"
+    return f'<p class="title"><strong>{escape(title)}</strong></p><ul>{items}</ul>'
 
 
-def _figure(figure: go.Figure, says: str) -> str:
-    figure.update_layout(width=_WIDTH, font={"color": "#1c262b"})
+def _figure(figure: go.Figure, says: str, findings: Findings) -> str:
+    height = round(_SHRINK * figure.layout.height)
+    figure.update_layout(width=_WIDTH, height=height, font={"color": "#1c262b"})
     drawn = figure.to_html(
         full_html=False, include_plotlyjs=False, config={"staticPlot": True, "displaylogo": False}
     )
-    return f"<figure>{drawn}<figcaption>{escape(says)}</figcaption></figure>"
+    return f"<figure>{drawn}<figcaption>{escape(f'{says} {basis(findings)}')}</figcaption></figure>"
 
 
 def _table(
@@ -250,15 +263,14 @@ def _table(
     ]
     head = "".join(_heading(column, findings.currency) for column in columns)
     body = "".join(
-        "<tr>"
-        + "".join(_cell(row[c.key], c.kind, row, limits.get(c.key)) for c in columns)
-        + "</tr>"
+        "<tr>" + "".join(_cell(c, row, limits.get(c.key)) for c in columns) + "</tr>"
         for row in converted(table, every.head(most), _UNITS).to_dict("records")
     )
     more = len(every) - most
     rest = f'<p class="quiet">{count(more, "more row")} on the dashboard.</p>' if more > 0 else ""
     return (
-        f"<table><caption>{escape(table.title)}</caption><thead><tr>{head}</tr></thead>"
+        f'<p class="title" id="{key}-title">{escape(table.title)}</p>'
+        f'<table aria-labelledby="{key}-title"><thead><tr>{head}</tr></thead>'
         f"<tbody>{body}</tbody></table>{rest}"
     )
 
@@ -268,17 +280,9 @@ def _heading(column: Column, currency: str) -> str:
     return f"<th{side}>{escape(heading(column, _UNITS, currency))}</th>"
 
 
-def _cell(value: object, kind: Kind, row: dict[str, object], limits: tuple[str, str] | None) -> str:
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
-        return "<td></td>"
-    if isinstance(value, pd.Timestamp):
-        return f'<td class="unbroken">{day(value)}</td>'
-    if isinstance(value, str) or kind is Kind.TEXT:
-        text = str(value)
+def _cell(column: Column, row: dict[str, object], limits: tuple[str, str] | None) -> str:
+    text = cell_text(column, row, limits)
+    if column.kind in WORDS:
         side = ' class="unbroken"' if len(text) <= _SHORT else ""
-        return f"<td{side}>{escape(text.replace('_', ' '))}</td>"
-    text = number(float(value))
-    if limits and all(pd.notna(row.get(key)) for key in limits):
-        low, high = (number(float(row[key])) for key in limits)
-        text = f"{text} [{low} to {high}]"
-    return f'<td class="numeric">{text}</td>'
+        return f"<td{side}>{escape(text)}</td>"
+    return f'<td class="numeric">{escape(text)}</td>'

@@ -6,19 +6,21 @@ from analytics.estimate import Estimate
 from analytics.findings import Findings
 from analytics.survival.scores import garwood_limits
 from dashboard.orders import to_order
-from dashboard.words import and_so_on, count, day, money, number, percent, within
+from dashboard.words import and_so_on, count, day, listed, money, number, percent, within
 
 __all__ = [
     "CAUTION",
     "basis",
     "dangerous_sentence",
     "early_answer",
+    "early_part",
     "fleet_answer",
     "gain_sentence",
     "intervals_answer",
     "logs_answer",
     "outage_limits",
     "past_cap",
+    "sites_answer",
     "storeroom_answer",
 ]
 
@@ -39,19 +41,24 @@ _RATIOS = {
 }
 
 
-def basis(findings: Findings) -> str:
-    """Say what stands behind a figure: lives, events, period, ratio definition, model."""
-    lives, early = len(findings.lives), findings.endings.get("premature", 0)
+def basis(findings: Findings, lives: pd.DataFrame | None = None) -> str:
+    """Say what stands behind a figure: lives, events, period, ratio definition, model.
+
+    `lives` names the lives drawn where they are fewer than those of the findings.
+    """
+    shown = findings.lives if lives is None else lives
+    early = int((shown["ending"] == "premature").sum()) if len(shown) else 0
     model = findings.model
     ratio = _RATIOS.get(model.ratio_definition, model.ratio_definition) if model else ""
     fitted = (
-        f"Model: {model.name}, fitted on {model.lives:,} lives with {model.failures:,} premature"
-        f" failures. Operating ratio: {ratio}."
+        f"Model: {model.name}, fitted on the {count(model.lives, 'life', 'lives')} of known age,"
+        f" {count(model.failures, 'premature failure')} with the unclear ones weighed in."
+        f" Operating ratio: {ratio}."
         if model
         else "No life model was fitted."
     )
     return (
-        f"{count(lives, 'disc life', 'disc lives')}, {count(early, 'premature failure')},"
+        f"{count(len(shown), 'disc life', 'disc lives')}, {count(early, 'premature failure')},"
         f" {day(findings.log_begins)} to {day(findings.export_date)}. {fitted}"
     )
 
@@ -96,10 +103,43 @@ def early_answer(findings: Findings) -> list[str]:
 
 def _counted(findings: Findings, total: int) -> str:
     """Say how many of the failures are the part of unclear endings that counts as premature."""
-    told, unclear = (int(findings.endings.get(kind, 0)) for kind in ("premature", "unclear"))
+    known = findings.lives[findings.lives["age_known"].astype(bool)]["ending"]
+    told, unclear = (int((known == kind).sum()) for kind in ("premature", "unclear"))
     if not unclear or total <= told:
         return ""
     return f" ({told:,} told, {total - told:,} expected among {unclear:,} unclear endings)"
+
+
+def early_part(findings: Findings) -> str:
+    """Say what the failures that a filter keeps owe to the installation; blank when none do."""
+    early = findings.installation
+    if early is None or early.failures.empty:
+        return ""
+    owed, kept = float(early.failures["share"].sum()), len(early.failures)
+    return (
+        f"That is the whole fleet. Of the {count(kept, 'premature failure')} that the filters"
+        f" keep, {number(owed)} {'is' if kept == 1 else 'are'} owed to it:"
+        f" {percent(owed / kept)}."
+    )
+
+
+def sites_answer(findings: Findings) -> str:
+    """Say which sites have more premature failures than their duty explains."""
+    rows = findings.sites
+    judged = rows.dropna(subset=["rate_ratio"]) if len(rows) else rows
+    if len(judged) < 2:
+        return "Too few failures, or too few sites, to compare sites on equal duty."
+    worse = judged[judged["flagged"].astype(bool)]
+    if worse.empty:
+        return (
+            f"On equal duty no site stands out: ratios of observed to expected failures from"
+            f" {number(judged['rate_ratio'].min())} to {number(judged['rate_ratio'].max())}."
+        )
+    said = listed(
+        f"{row.site} has {number(row.rate_ratio)} [{number(row.low)} to {number(row.high)}] times"
+        for row in worse.itertuples()
+    )
+    return f"{said} the premature failures that its duty explains, more than noise."
 
 
 def _worst_step(defects: pd.DataFrame) -> str:

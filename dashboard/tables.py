@@ -29,7 +29,8 @@ LIMITS = ("from", "to")
 class Kind(Enum):
     """How a column is shown."""
 
-    TEXT = "text"
+    TEXT = "text, as it stands"
+    CODE_WORD = "code word, its underscores read as spaces"
     DAY = "day"
     YES_NO = "yes or no"
     COUNT = "count"
@@ -46,7 +47,7 @@ class Kind(Enum):
     CASE = "life, opens its case sheet"
 
 
-WORDS = frozenset({Kind.TEXT, Kind.DAY, Kind.YES_NO, Kind.POSITION, Kind.CASE})
+WORDS = frozenset({Kind.TEXT, Kind.CODE_WORD, Kind.DAY, Kind.YES_NO, Kind.POSITION, Kind.CASE})
 """Kinds that stand to the left; the others are numbers and stand to the right."""
 
 
@@ -163,9 +164,15 @@ def converted_column(values: pd.Series, column: Column, units: Units) -> pd.Seri
         return units.per_year * pd.to_numeric(values)
     if kind is Kind.MONTHS:
         return units.per_month * pd.to_numeric(values)
+    if kind is Kind.CODE_WORD:
+        return values.map(_spaced, na_action="ignore")
     if kind is Kind.YES_NO:
         return values.map({True: "yes", False: "no"}).astype(object).where(values.notna(), "")
     return values
+
+
+def _spaced(word: object) -> str:
+    return str(word).replace("_", " ")
 
 
 def columns(*declared: tuple[str, str, Kind]) -> tuple[Column, ...]:

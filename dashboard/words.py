@@ -8,7 +8,17 @@ import pandas as pd
 
 from analytics.estimate import Estimate
 
-__all__ = ["and_so_on", "count", "day", "listed", "money", "number", "percent", "within"]
+__all__ = [
+    "and_so_on",
+    "count",
+    "day",
+    "listed",
+    "money",
+    "number",
+    "percent",
+    "sentence",
+    "within",
+]
 
 
 def number(value: float) -> str:
@@ -82,6 +92,17 @@ def count(size: int, one: str, many: str | None = None) -> str:
     """
     noun = one if size == 1 else many or f"{one}s"
     return f"{size:,} {noun}" if size else f"no {noun}"
+
+
+def sentence(text: str) -> str:
+    """Begin a remark with a capital, so that it stands as a sentence of its own.
+
+    Examples
+    --------
+    >>> sentence("overdue order (north)"), sentence("")
+    ('Overdue order (north)', '')
+    """
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def day(value: date | pd.Timestamp | None) -> str:

@@ -32,6 +32,7 @@ __all__ = [
     "early_answer",
     "excess_by_crew",
     "excess_by_lot",
+    "excess_by_site",
     "hazard_by_age",
     "share_if_unclear",
 ]
@@ -173,10 +174,31 @@ def excess_by_crew(lives: pd.DataFrame, fleet: FleetData, model: LifeModel) -> p
     The expectation gives every crew the fleet's mean practice, so that its own
     defects stay in the comparison and its hard or easy positions do not.
     """
-    probabilities = defect_probabilities(fleet.design, lives)
-    usual = np.broadcast_to(probabilities.mean(axis=0), probabilities.shape)
-    frame = _excess(lives, "crew", usual, fleet, model)
+    frame = _excess(lives, "crew", _usual_fitting(lives, fleet), fleet, model)
     return frame.rename(columns={"group": "crew"})
+
+
+def excess_by_site(lives: pd.DataFrame, fleet: FleetData, model: LifeModel) -> pd.DataFrame:
+    """Compare each site's premature failures with what its duty explains.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The lives frame.
+    fleet : FleetData
+        What the model was fitted to.
+    model : LifeModel
+        The model in use.
+
+    Returns
+    -------
+    DataFrame
+        The `sites` frame of `analytics.findings.Findings`. Every disc is taken as fitted
+        the fleet's usual way, so a site that fits badly stands out and one that merely
+        runs its discs harder does not.
+    """
+    frame = _excess(lives, "site", _usual_fitting(lives, fleet), fleet, model)
+    return frame.rename(columns={"group": "site"})
 
 
 def excess_by_lot(
@@ -241,6 +263,12 @@ def hazard_by_age(laws: PositionLaws, oldest_years: float) -> pd.DataFrame:
             "clean": np.asarray(clean).mean(axis=(1, 2)),
         }
     )
+
+
+def _usual_fitting(lives: pd.DataFrame, fleet: FleetData) -> Array:
+    """Chances of each defect as the whole fleet has them, for every life alike."""
+    probabilities = defect_probabilities(fleet.design, lives)
+    return np.broadcast_to(probabilities.mean(axis=0), probabilities.shape)
 
 
 def _excess(

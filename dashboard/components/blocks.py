@@ -1,5 +1,6 @@
 """The blocks every page is built from: the answer, a figure with its table, a message."""
 
+import pandas as pd
 import plotly.graph_objects as go
 from dash import dcc, html
 
@@ -37,10 +38,12 @@ def figure(
     twin: object = None,
     rows: str = "lives",
     of_all: bool = False,
+    lives: pd.DataFrame | None = None,
 ) -> html.Figure:
     """Show a figure, what stands behind it, the same numbers as a table, and the log rows.
 
-    `of_all` marks a figure of the whole fleet, which no filter narrows.
+    `of_all` marks a figure of the whole fleet, which no filter narrows; `lives` are those
+    drawn where they are fewer.
     """
     filtered = of_all and not view.selection.is_whole
     return html.Figure(
@@ -58,7 +61,7 @@ def figure(
             html.Figcaption(
                 [
                     f"{says} {'Whole fleet, whatever is filtered. ' if filtered else ''}"
-                    f"{basis(view.whole if of_all else view.findings)} ",
+                    f"{basis(view.whole if of_all else view.findings, lives)} ",
                     dcc.Link("The rows behind it", href=view.address("rows", rows)),
                 ]
             ),

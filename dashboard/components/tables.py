@@ -1,6 +1,5 @@
 """Tables on a page: a plain one for a few rows, a grid for many."""
 
-import math
 from typing import Any
 
 import dash_ag_grid as dag
@@ -8,11 +7,11 @@ import pandas as pd
 from dash import dcc, html
 
 from dashboard import ids
+from dashboard.cells import cell_text
 from dashboard.components.blocks import message
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, Kind, TableView, converted, heading, limits_of
 from dashboard.view import View
-from dashboard.words import day, money, number
 
 __all__ = ["grid", "plain", "records", "take_away"]
 
@@ -21,8 +20,11 @@ LONG = 1_500
 
 _LINKED = {Kind.POSITION: "position", Kind.CASE: "case"}
 _LONG_WORDS = {"reason", "advice", "note", "what", "mend", "raw", "rivals", "about", "inferred"}
+_TEXTS = {Kind.TEXT, Kind.CODE_WORD}
 _UNBROKEN = {Kind.DAY, Kind.POSITION, Kind.CASE}
-_FORMATS = {Kind.MONEY: ",.0f", Kind.COUNT: ",.0f", Kind.SHARE: ",.1~f", Kind.PERCENT: ",.1~f"}
+_FORMATS = {Kind.MONEY: "',.0f'", Kind.COUNT: "',.0f'"}
+_THREE_DIGITS = "Math.abs(params.value) >= 100 ? ',.0f' : ',.3~r'"
+_PAGE_WIDTH = 1_080
 _THEME = (
     "themeQuartz.withParams({backgroundColor: 'var(--panel)', foregroundColor: 'var(--text)',"
     " headerBackgroundColor: 'var(--panel)', headerTextColor: 'var(--text)',"
@@ -52,7 +54,7 @@ def plain(
         html.Tr(
             [
                 html.Td(
-                    _with_limits(column, row, limits, view),
+                    _cell(column, row, limits.get(column.key), view),
                     className=_side(column),
                     **{"data-name": heading(column, view.units, view.currency)},
                 )
@@ -89,7 +91,7 @@ def grid(key: str, view: View, frame: pd.DataFrame | None = None) -> html.Div:
         [
             dag.AgGrid(
                 id=ids.table_id(key),
-                columnDefs=[_definition(column, view) for column in table.present(rows)],
+                columnDefs=_filling([_definition(each, view) for each in table.present(rows)]),
                 defaultColDef={
                     "sortable": True,
                     "resizable": True,
@@ -136,47 +138,34 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return ready.astype(object).where(ready.notna(), None).to_dict("records")
 
 
-def _cell(column: Column, value: Any, view: View) -> object:
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
-        return ""
-    if column.kind in _LINKED:
-        return dcc.Link(str(value), href=view.address(_LINKED[column.kind], str(value)))
-    if column.kind is Kind.DAY:
-        return day(value)
-    if column.kind is Kind.TEXT or isinstance(value, str):
-        return str(value).replace("_", " ")
-    if column.kind is Kind.MONEY:
-        return f"{value:,.0f}"
-    if column.kind is Kind.MONTHS and math.isinf(value):
-        return "run to failure"
-    return number(float(value))
-
-
-def _with_limits(
-    column: Column, row: dict[str, Any], limits: dict[str, tuple[str, str]], view: View
+def _cell(
+    column: Column, row: dict[str, Any], limits: tuple[str, str] | None, view: View
 ) -> object:
-    shown = _cell(column, row[column.key], view)
-    low, high = (row.get(key) for key in limits.get(column.key, ("", "")))
-    if shown == "" or low is None or high is None or pd.isna(low) or pd.isna(high):
-        return shown
-    if column.kind is Kind.MONEY:
-        shown, low, high = (money(value, "") for value in (row[column.key], low, high))
-        return f"{shown} [{low} to {high}]"
-    return f"{shown} [{_cell(column, low, view)} to {_cell(column, high, view)}]"
+    said = cell_text(column, row, limits)
+    if column.kind in _LINKED and said:
+        return dcc.Link(said, href=view.address(_LINKED[column.kind], said))
+    return said
 
 
 def _side(column: Column) -> str:
     if column.kind in _UNBROKEN or column.key in ("disc_code", "store", "site"):
         return "unbroken"
-    if column.kind is Kind.TEXT:
+    if column.kind in _TEXTS:
         return "words" if column.key in _LONG_WORDS else ""
     return "" if column.kind in WORDS else "numeric"
 
 
 def _width(column: Column) -> int:
-    if column.kind is Kind.TEXT:
+    if column.kind in _TEXTS:
         return 320 if column.key in _LONG_WORDS else 150
     return 124
+
+
+def _filling(definitions: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Let a few columns share the whole width, so that no blank is left beside them."""
+    if sum(each["width"] for each in definitions) >= _PAGE_WIDTH:
+        return definitions
+    return [each | {"flex": each["width"], "minWidth": each["width"]} for each in definitions]
 
 
 def _definition(column: Column, view: View) -> dict[str, Any]:
@@ -193,15 +182,15 @@ def _definition(column: Column, view: View) -> dict[str, Any]:
             "cellRenderer": "PageLink",
             "cellRendererParams": {"page": _LINKED[column.kind], "search": view.search},
         }
-    elif column.kind is Kind.TEXT:
+    elif column.kind in _TEXTS:
         definition |= {"tooltipField": column.key}
     elif column.kind not in WORDS:
-        form = _FORMATS.get(column.kind, ",.2~f")
+        form = _FORMATS.get(column.kind, _THREE_DIGITS)
         definition |= {
             "type": "rightAligned",
             "filter": "agNumberColumnFilter",
             "valueFormatter": {
-                "function": f"params.value == null ? '' : d3.format('{form}')(params.value)"
+                "function": f"params.value == null ? '' : d3.format({form})(params.value)"
             },
         }
     return definition

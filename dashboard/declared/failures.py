@@ -3,14 +3,22 @@
 import pandas as pd
 
 from analytics.findings import Findings
+from analytics.installs.checklist import CHECKLIST
 from dashboard.declared.shared import CODE, POSITION, SITE
 from dashboard.tables import Kind, TableView, columns
 
 __all__ = ["FAILURES"]
 
+_DEFECTS = {name: check.defect for name, check in CHECKLIST.items()}
+
 
 def _failures(findings: Findings) -> pd.DataFrame:
-    return findings.installation.failures if findings.installation else pd.DataFrame()
+    if findings.installation is None:
+        return pd.DataFrame()
+    failures = findings.installation.failures
+    # A check's own name says what was wanted; a defect is what was found instead.
+    named = failures["main_defect"].map(lambda check: _DEFECTS.get(check, check))
+    return failures.assign(main_defect=named)
 
 
 def _defects(findings: Findings) -> pd.DataFrame:
@@ -40,7 +48,7 @@ FAILURES = (
             ("log_effect_low", "from", Kind.NUMBER),
             ("log_effect_high", "to", Kind.NUMBER),
             ("mend", "What mends it", Kind.TEXT),
-            ("check", "Check", Kind.TEXT),
+            ("check", "Check", Kind.CODE_WORD),
         ),
     ),
     TableView(
@@ -56,8 +64,8 @@ FAILURES = (
             ("share", "Owed to installation", Kind.SHARE),
             ("share_low", "from", Kind.SHARE),
             ("share_high", "to", Kind.SHARE),
-            ("main_defect", "Main defect", Kind.TEXT),
-            ("defects_found", "Defects found", Kind.TEXT),
+            ("main_defect", "Main defect", Kind.CODE_WORD),
+            ("defects_found", "Defects found", Kind.CODE_WORD),
             ("percentile", "Of like discs failed by this age", Kind.SHARE),
             CODE,
             ("crew", "Crew", Kind.TEXT),
@@ -106,14 +114,14 @@ FAILURES = (
             POSITION,
             SITE,
             CODE,
-            ("family", "Family", Kind.TEXT),
+            ("family", "Family", Kind.CODE_WORD),
             ("operating_ratio", "Operating ratio", Kind.SHARE),
             ("limit", "Highest allowed", Kind.SHARE),
             ("margin_bar", "Margin", Kind.BAR),
             ("share_above_limit", "Hours above", Kind.SHARE),
             ("cycles_per_year", "Cycles", Kind.PER_YEAR),
-            ("ratio_basis", "Burst pressure from", Kind.TEXT),
-            ("pressure_basis", "Pressure from", Kind.TEXT),
+            ("ratio_basis", "Burst pressure from", Kind.CODE_WORD),
+            ("pressure_basis", "Pressure from", Kind.CODE_WORD),
             ("alarm", "Alarm", Kind.TEXT),
         ),
     ),

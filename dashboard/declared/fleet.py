@@ -24,6 +24,21 @@ FLEET = (
         ),
     ),
     TableView(
+        key="sites",
+        title="Sites on equal duty",
+        rows=lambda findings: findings.sites,
+        columns=columns(
+            SITE,
+            ("events", "Premature failures", Kind.COUNT),
+            ("expected", "Expected on this duty", Kind.NUMBER),
+            ("rate_ratio", "Ratio, shrunken", Kind.NUMBER),
+            ("low", "from", Kind.NUMBER),
+            ("high", "to", Kind.NUMBER),
+            ("flagged", "More than noise", Kind.YES_NO),
+            ("note", "Note", Kind.TEXT),
+        ),
+    ),
+    TableView(
         key="failures-per-position",
         title="Premature failures per position, added up",
         rows=lambda findings: failures_per_position(findings.lives, findings.log_begins),
@@ -66,7 +81,7 @@ FLEET = (
         rows=lambda findings: findings.data_quality,
         columns=columns(
             ("year", "Year", Kind.TEXT),
-            ("measure", "What", Kind.TEXT),
+            ("measure", "What", Kind.CODE_WORD),
             ("share", "Recorded", Kind.SHARE),
         ),
     ),

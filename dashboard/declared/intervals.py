@@ -25,7 +25,7 @@ INTERVALS = (
             POSITION,
             SITE,
             CODE,
-            ("proposal", "Proposal", Kind.TEXT),
+            ("proposal", "Proposal", Kind.CODE_WORD),
             ("overdue", "Past its cap", Kind.YES_NO),
             ("replace_on", "Replace on", Kind.DAY),
             ("age_months", "Replace at age", Kind.MONTHS),
@@ -77,7 +77,7 @@ INTERVALS = (
         rows=lambda findings: findings.overdue,
         columns=columns(
             POSITION,
-            ("limit", "Past its", Kind.TEXT),
+            ("limit", "Past its", Kind.CODE_WORD),
             ("over_today_months", "Over today", Kind.MONTHS),
             ("next_outage", "Next outage", Kind.DAY),
             ("over_then_months", "Over by then", Kind.MONTHS),
@@ -88,7 +88,7 @@ INTERVALS = (
         title="What each policy would do, in the long run, a year",
         rows=lambda findings: findings.policies,
         columns=columns(
-            ("policy", "Policy", Kind.TEXT),
+            ("policy", "Policy", Kind.CODE_WORD),
             ("cost_per_year", "Cost", Kind.MONEY),
             ("cost_low", "from", Kind.MONEY),
             ("cost_high", "to", Kind.MONEY),

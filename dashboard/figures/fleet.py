@@ -6,7 +6,14 @@ import plotly.graph_objects as go
 from dashboard.figures.marks import band, limits, literal, spoken
 from dashboard.theme import Ink, bare, dress
 
-__all__ = ["costs_figure", "cumulative_figure", "quality_figure", "records_figure", "trend_figure"]
+__all__ = [
+    "costs_figure",
+    "cumulative_figure",
+    "quality_figure",
+    "records_figure",
+    "sites_figure",
+    "trend_figure",
+]
 
 _LOOKS = (
     (Ink.BLUE, "circle", "solid"),
@@ -45,6 +52,32 @@ def trend_figure(trend: pd.DataFrame) -> go.Figure:
     dress(figure, x="Year", y=rate)
     figure.update_xaxes(dtick=1, tickformat="d")
     return figure.update_yaxes(rangemode="tozero")
+
+
+def sites_figure(sites: pd.DataFrame) -> go.Figure:
+    """Draw each site's failures over those its duty explains, with limits; 1 is as expected."""
+    ratio = "Observed over expected on this duty [-]"
+    known = sites.dropna(subset=["rate_ratio"]).iloc[::-1] if len(sites) else sites
+    if known.empty:
+        return bare("No site has failures enough to compare.", x=ratio)
+    figure = go.Figure(
+        go.Scatter(
+            x=known["rate_ratio"],
+            y=known["site"].map(literal),
+            mode="markers",
+            marker={"symbol": "diamond", "size": 10, "color": Ink.BLUE},
+            error_x=limits(known["rate_ratio"], known["low"], known["high"], Ink.BLUE),
+            customdata=known[["low", "high", "events", "expected"]],
+            hovertemplate=(
+                "%{x:.2f} [%{customdata[0]:.2f} to %{customdata[1]:.2f}]; %{customdata[2]:.0f}"
+                " failures, %{customdata[3]:.0f} expected<extra></extra>"
+            ),
+        )
+    )
+    figure.add_vline(x=1, line={"color": Ink.GREY, "dash": "dash", "width": 1.5})
+    dress(figure, x=ratio, y="", height=110 + 38 * len(known))
+    figure.update_layout(margin={"t": 8})
+    return figure.update_xaxes(rangemode="tozero", showgrid=True)
 
 
 def cumulative_figure(curve: pd.DataFrame) -> go.Figure:

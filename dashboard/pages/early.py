@@ -7,9 +7,9 @@ from dashboard.components.tables import grid, plain
 from dashboard.figures.duty import duty_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
-from dashboard.sentences import dangerous_sentence, early_answer, gain_sentence
+from dashboard.sentences import dangerous_sentence, early_answer, early_part, gain_sentence
 from dashboard.view import View
-from dashboard.words import percent
+from dashboard.words import count, percent, sentence
 
 __all__ = ["page"]
 
@@ -21,7 +21,10 @@ def page(view: View) -> html.Div:
             _dangerous(view),
             answer(
                 "Which early failures were owed to the installation?",
-                early_answer(view.findings),
+                [
+                    *early_answer(view.whole),
+                    "" if view.selection.is_whole else early_part(view.findings),
+                ],
                 for_whom="For the reliability engineer",
             ),
             _steps(view),
@@ -109,7 +112,7 @@ def _on_the_model(view: View) -> tuple[str, ...]:
     model = view.whole.model
     if model is None:
         return ()
-    why, fit = (f"{said[:1].upper()}{said[1:]}" for said in (model.why, model.fit_statement))
+    why, fit = (sentence(said) for said in (model.why, model.fit_statement))
     return (gain_sentence(view.whole), f"The model: {model.name}. {why}", fit)
 
 
@@ -134,7 +137,8 @@ def _duty(view: View) -> html.Section:
         figure(
             view,
             duty_figure(view.findings.duty),
-            says="Operating ratio of every position and the highest its disc allows.",
+            says=f"Operating ratio at {count(len(view.findings.duty), 'position')} and the highest"
+            " its disc allows.",
             rows="duty",
         ),
         grid("duty", view),

@@ -9,10 +9,11 @@ from dashboard.figures.fleet import (
     cumulative_figure,
     quality_figure,
     records_figure,
+    sites_figure,
     trend_figure,
 )
 from dashboard.losses import avoidable_losses
-from dashboard.sentences import fleet_answer
+from dashboard.sentences import fleet_answer, sites_answer
 from dashboard.table_list import TABLES
 from dashboard.view import View
 
@@ -29,6 +30,7 @@ def page(view: View) -> html.Div:
                 for_whom="For the manager",
             ),
             _trend(view),
+            _sites(view),
             _added_up(view),
             _money(view),
             _losses(view),
@@ -36,7 +38,7 @@ def page(view: View) -> html.Div:
             section(
                 "The trend by site as a table",
                 grid("trend", view),
-                note="Sites are compared on what happened, not on equal duty; see the early page.",
+                note="What happened at each site, hard duty and easy duty alike.",
             ),
         ]
     )
@@ -53,6 +55,25 @@ def _trend(view: View) -> html.Section:
             trend_figure(shown),
             says="Premature failures per 100 disc-years by year, with 95 % limits.",
             twin=plain("trend", view, shown),
+        ),
+    )
+
+
+def _sites(view: View) -> html.Section:
+    return section(
+        "Which site is worse on equal duty?",
+        html.P(sites_answer(view.whole)),
+        figure(
+            view,
+            sites_figure(view.whole.sites),
+            says="Premature failures at each site over those the life model expects of its discs'"
+            " duty and age, with 95 % limits.",
+            twin=plain("sites", view, view.whole.sites),
+            of_all=True,
+        ),
+        note=(
+            "1 is what the duty explains, fitted as the whole fleet fits. Drawn towards 1 where"
+            " the numbers are small; below five failures no ratio is shown."
         ),
     )
 

@@ -7,6 +7,7 @@ from dashboard.components.blocks import answer, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.sentences import logs_answer
 from dashboard.view import View
+from dashboard.words import sentence
 
 __all__ = ["page"]
 
@@ -68,7 +69,7 @@ def _read_again() -> html.Section:
 def _list(sentences: tuple[str, ...], otherwise: str) -> object:
     if not sentences:
         return message(otherwise)
-    return html.Ul([html.Li(sentence) for sentence in sentences], className="plain")
+    return html.Ul([html.Li(sentence(text)) for text in sentences], className="plain")
 
 
 def _open_questions(view: View) -> object:

@@ -1,18 +1,18 @@
 """One position: its discs one after another, its duty, and when to replace."""
 
-import math
-
 import pandas as pd
 from dash import html
 
+from dashboard.cells import cell_text
 from dashboard.components.blocks import figure, message, section
 from dashboard.components.tables import plain
+from dashboard.figures.pressures import operating_pressures, pressures_figure
 from dashboard.figures.timeline import timeline_figure
 from dashboard.pages.intervals import cost_curve
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, TableView, converted, heading, limits_of
 from dashboard.view import View
-from dashboard.words import count, day, number
+from dashboard.words import count, day
 
 __all__ = ["page"]
 
@@ -42,19 +42,33 @@ def page(view: View, position: str) -> html.Div:
             ),
             _facts("Duty", view, "duty", whole.duty, position),
             _facts("Replacement", view, "intervals", whole.intervals, position),
-            section(
-                "Its discs, one after another",
-                figure(
-                    view,
-                    timeline_figure(lives),
-                    says=f"Every disc at {position} from fitting to its ending.",
-                    twin=plain("lives", view, lives.iloc[::-1]),
-                ),
-            ),
+            _time_line(view, position, lives),
             section("What does waiting cost?", cost_curve(view, position))
             if position in whole.interval_curves
             else None,
         ]
+    )
+
+
+def _time_line(view: View, position: str, lives: pd.DataFrame) -> html.Section:
+    """Lives with their endings above, the pressures they stood under below, one time axis."""
+    lived = operating_pressures(lives)
+    drawn = {"of_all": True, "lives": lives, "twin": plain("lives", view, lived.iloc[::-1])}
+    return section(
+        "Its discs, one after another",
+        figure(
+            view,
+            timeline_figure(lives),
+            says=f"Every disc at {position} from fitting to its ending.",
+            **drawn,
+        ),
+        figure(
+            view,
+            pressures_figure(lived, view.units),
+            says=f"What the discs at {position} ran at, the least pressure at which each may"
+            " burst, and the peaks logged at their endings.",
+            **drawn,
+        ),
     )
 
 
@@ -86,7 +100,7 @@ def _facts(
 
 def _described(table: TableView, row: pd.DataFrame, view: View) -> html.Dl:
     columns = [column for column in table.present(row) if column.key not in _KNOWN]
-    values = converted(table, row, view.units).iloc[0]
+    values = converted(table, row, view.units).to_dict("records")[0]
     limits = limits_of(table)
     return html.Dl(
         [
@@ -96,22 +110,7 @@ def _described(table: TableView, row: pd.DataFrame, view: View) -> html.Dl:
             )
             for column in columns
             if column.name not in LIMITS
-            and (text := _said(values[column.key], values, limits.get(column.key)))
+            and (text := cell_text(column, values, limits.get(column.key)))
         ],
         className="facts",
     )
-
-
-def _said(value: object, values: pd.Series, limits: tuple[str, str] | None = None) -> str:
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
-        return ""
-    if isinstance(value, pd.Timestamp):
-        return day(value)
-    if isinstance(value, str):
-        return value.replace("_", " ")
-    if math.isinf(value):
-        return "run to failure"
-    if limits is None or values.reindex(list(limits)).isna().any():
-        return number(float(value))
-    low, high = (number(float(values[key])) for key in limits)
-    return f"{number(float(value))} [{low} to {high}]"

@@ -10,6 +10,7 @@ from dashboard.sentences import (
     storeroom_answer,
 )
 from dashboard.view import View
+from dashboard.words import sentence
 
 __all__ = ["page"]
 
@@ -21,7 +22,7 @@ def page(view: View) -> html.Div:
     found = view.findings
     cards = (
         ("Storeroom", "storeroom", storeroom_answer(found)),
-        ("Early failures", "early", early_answer(found)),
+        ("Early failures", "early", early_answer(view.whole)),
         ("Intervals", "intervals", intervals_answer(found)),
         ("Fleet", "fleet", fleet_answer(found)),
     )
@@ -55,7 +56,9 @@ def _cautions(view: View) -> html.Section | None:
     return html.Section(
         [
             html.H2("Know this before you act"),
-            html.Ul([html.Li(caution) for caution in cautions[:_FIRST]], className="plain"),
+            html.Ul(
+                [html.Li(sentence(caution)) for caution in cautions[:_FIRST]], className="plain"
+            ),
             html.P(dcc.Link(f"{more} more", href=view.address("logs"))) if more > 0 else None,
         ],
         className="part",

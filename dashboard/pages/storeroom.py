@@ -10,7 +10,9 @@ from dashboard.components.tables import grid, plain
 from dashboard.figures.demand import demand_figure
 from dashboard.orders import stock_remarks
 from dashboard.sentences import storeroom_answer
+from dashboard.table_list import TABLES
 from dashboard.view import View
+from dashboard.words import sentence
 
 __all__ = ["demand", "page"]
 
@@ -63,7 +65,7 @@ def page(view: View) -> html.Div:
             _listed(
                 view,
                 "budget",
-                view.findings.budget.iloc[1:],
+                TABLES["budget"].rows(view.findings).iloc[1:],
                 "What the next money buys",
                 "The pieces that raise service most for their price, in that order.",
             ),
@@ -130,9 +132,7 @@ def _remarks(view: View) -> html.Section | None:
     remarks = stock_remarks(view.findings)
     if not remarks:
         return None
-    said = html.Ul(
-        [html.Li(f"{text[:1].upper()}{text[1:]}") for text in remarks], className="plain"
-    )
+    said = html.Ul([html.Li(sentence(text)) for text in remarks], className="plain")
     return section("What is odd about stock and orders", said)
 
 

@@ -73,6 +73,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
             cycle_exponent=Estimate(estimate=0.42, low=0.28, high=0.57),
         ),
         crews=_crews(),
+        sites=_sites(),
         lots=_lots(),
         duty=_duty(rng, places),
         intervals=_intervals(rng, places),
@@ -410,6 +411,21 @@ def _crews() -> pd.DataFrame:
             "high": [1.45, 1.93, 1.32, np.nan],
             "flagged": [False, True, False, False],
             "note": ["", "harder positions are already allowed for", "", "fewer than 5 events"],
+        }
+    )
+
+
+def _sites() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "site": SITES,
+            "events": [31, 20, 4],
+            "expected": [24.0, 27.5, 3.5],
+            "rate_ratio": [1.26, 0.75, np.nan],
+            "low": [0.9, 0.5, np.nan],
+            "high": [1.7, 1.1, np.nan],
+            "flagged": [False, False, False],
+            "note": ["", "", "fewer than 5 events: no rate shown"],
         }
     )
 
