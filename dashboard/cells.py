@@ -11,6 +11,8 @@ from dashboard.words import day, money, number
 
 __all__ = ["cell_text"]
 
+_ENDLESS = "run to failure"
+
 
 def cell_text(column: Column, row: Mapping[str, Any], limits: tuple[str, str] | None = None) -> str:
     """Give a value as text, its limits behind it where they are known.
@@ -35,7 +37,7 @@ def cell_text(column: Column, row: Mapping[str, Any], limits: tuple[str, str] | 
     value = row[column.key]
     said = _said(column.kind, value)
     ends = [row.get(key) for key in limits or ()]
-    if not said or not ends or any(end is None or pd.isna(end) for end in ends):
+    if not said or not ends or said == _ENDLESS or any(end is None or pd.isna(end) for end in ends):
         return said
     if column.kind is Kind.MONEY:
         said, *ends = (money(float(each), "") for each in (value, *ends))
@@ -54,5 +56,5 @@ def _said(kind: Kind, value: Any) -> str:
     if kind is Kind.MONEY:
         return f"{value:,.0f}"
     if kind is Kind.MONTHS and math.isinf(value):
-        return "run to failure"
+        return _ENDLESS
     return number(float(value))

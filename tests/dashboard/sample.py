@@ -310,6 +310,9 @@ def _life(
         "downtime_h": float(rng.uniform(2, 40)) if ending == "premature" else np.nan,
         "peak_pressure_barg": 8.1 if ending == "premature" else np.nan,
         "marked_burst_pressure_barg": 10.2,
+        "minimum_burst_bar": 9.69,
+        "maximum_burst_bar": 10.71,
+        "back_pressure_barg": np.nan,
         "inferred": "",
     }
 

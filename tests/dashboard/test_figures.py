@@ -12,13 +12,15 @@ from dashboard.figures.fleet import (
     cumulative_figure,
     quality_figure,
     records_figure,
+    sites_figure,
     trend_figure,
 )
 from dashboard.figures.interval import cost_figure, flat_region
 from dashboard.figures.life import hazard_figure, life_figure
+from dashboard.figures.pressures import operating_pressures, pressures_figure
 from dashboard.figures.steps import steps_figure
 from dashboard.figures.timeline import timeline_figure
-from dashboard.reading import AgeUnit, Units
+from dashboard.reading import AgeUnit, PressureUnit, Units
 from dashboard.theme import ENDINGS, Ink
 
 SAMPLE = sample_findings()
@@ -39,6 +41,11 @@ EVERY = {
     "records": (records_figure, SAMPLE.data_quality),
     "demand": (demand_figure, ONE_STORE),
     "cost curve": (lambda frame: cost_figure(frame, MONTHS, "EUR"), CURVE),
+    "sites": (sites_figure, SAMPLE.sites),
+    "pressures": (
+        lambda frame: pressures_figure(frame, MONTHS),
+        operating_pressures(SAMPLE.lives[SAMPLE.lives["position_id"] == "P-003"]),
+    ),
     "time line": (timeline_figure, SAMPLE.lives[SAMPLE.lives["position_id"] == "P-003"]),
 }
 
@@ -183,3 +190,36 @@ def test_failures_add_up_to_failures_over_positions_when_all_are_watched():
     assert curve["mean"].tolist() == pytest.approx([0.5, 1.0, 1.5])
     assert curve["positions"].tolist() == [2, 2, 2]
     assert (curve["low"] <= curve["mean"]).all()
+
+
+def test_sites_without_a_ratio_are_not_drawn_and_one_is_marked():
+    figure = sites_figure(SAMPLE.sites)
+
+    assert list(figure.data[0].y) == ["Millbank", "Northwater"]
+    assert list(figure.data[0].x) == [0.75, 1.26]
+    assert figure.layout.shapes[0].x0 == 1
+
+
+def test_operating_pressure_is_the_ratio_of_the_least_burst_pressure_over_the_back_pressure():
+    # 0.9 of 10 bar across the disc, 2 barg behind it: 11 barg before it, and it opens from 12.
+    lives = pd.DataFrame(
+        {"operating_ratio": [0.9], "minimum_burst_bar": [10.0], "back_pressure_barg": [2.0]}
+    )
+    lived = operating_pressures(lives)
+
+    assert lived["operating_pressure_barg"].item() == pytest.approx(11.0)
+    assert lived["minimum_burst_barg"].item() == pytest.approx(12.0)
+
+
+def test_pressures_follow_the_reader_and_tell_nominal_from_seen():
+    # NIST SP 811, B.8: 1 psi = 6.894757 kPa, so 14.50377 psi to the bar.
+    life = SAMPLE.lives.iloc[[0]].assign(
+        operating_ratio=0.5, minimum_burst_bar=2.0, back_pressure_barg=0.0, pressure_basis="nominal"
+    )
+    figure = pressures_figure(operating_pressures(life), Units(pressure=PressureUnit.PSI))
+    least, operating = figure.data[:2]
+
+    assert operating.y[0] == pytest.approx(14.50377, abs=1e-5)
+    assert least.y[0] == pytest.approx(2 * 14.50377, abs=1e-5)
+    assert operating.line.dash == "dot"
+    assert "positions table" in operating.name

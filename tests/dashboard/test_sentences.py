@@ -12,11 +12,13 @@ from dashboard.sentences import (
     basis,
     dangerous_sentence,
     early_answer,
+    early_part,
     fleet_answer,
     gain_sentence,
     intervals_answer,
     logs_answer,
     outage_limits,
+    sites_answer,
     storeroom_answer,
 )
 
@@ -199,3 +201,42 @@ def test_intervals_answer_says_what_the_proposals_do_in_the_long_run(saving, sai
     findings = replace(sample_findings(), policies=policies(*saving))
 
     assert any(said in sentence for sentence in intervals_answer(findings))
+
+
+def test_told_and_expected_failures_are_those_of_known_age():
+    # 3 told of known age, one of unknown age; 5 fitted, so 2 of the 4 unclear are expected ones.
+    lives = SAMPLE.lives.iloc[:8].assign(
+        ending=["premature"] * 4 + ["unclear"] * 4,
+        age_known=[True, True, True, False, True, True, True, True],
+    )
+    model = replace(SAMPLE.model, failures=5)
+
+    said = early_answer(replace(SAMPLE, lives=lives, model=model))[0]
+    assert "(3 told, 2 expected among 4 unclear endings)" in said
+
+
+def test_the_part_that_filters_keep_adds_up_its_own_failures():
+    early = SAMPLE.installation
+    kept = replace(early, failures=early.failures.iloc[:4].assign(share=[0.5, 0.5, 1.0, 0.0]))
+
+    said = early_part(replace(SAMPLE, installation=kept))
+    assert "4 premature failures" in said
+    assert "2 are owed to it: 50 %" in said
+    assert early_part(replace(SAMPLE, installation=None)) == ""
+
+
+def test_sites_are_called_worse_only_when_flagged():
+    flagged = SAMPLE.sites.assign(flagged=[True, False, False])
+
+    assert sites_answer(SAMPLE).startswith("On equal duty no site stands out")
+    assert sites_answer(replace(SAMPLE, sites=flagged)) == (
+        "Northwater has 1.3 [0.9 to 1.7] times the premature failures that its duty explains,"
+        " more than noise."
+    )
+    assert "Too few failures" in sites_answer(replace(SAMPLE, sites=SAMPLE.sites.iloc[2:]))
+
+
+def test_basis_counts_the_lives_drawn():
+    drawn = SAMPLE.lives[SAMPLE.lives["position_id"] == "P-003"]
+
+    assert basis(SAMPLE, drawn).startswith(f"{len(drawn)} disc lives")
