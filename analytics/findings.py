@@ -216,8 +216,6 @@ class Findings:
         `year premature_cost owed_cost planned_cost`.
     data_quality : DataFrame
         `year measure share`: share of rows with install date, torque, each check, peak pressure.
-    data_version : str
-        Digest of the accepted rows and their duty: other data, other version.
     inferred : tuple of str
         What was inferred while making lives, in plain words.
     cautions : tuple of str
@@ -251,7 +249,6 @@ class Findings:
     trend: pd.DataFrame
     costs: pd.DataFrame
     data_quality: pd.DataFrame
-    data_version: str = ""
     sites: pd.DataFrame = field(default_factory=lambda: empty_frame("sites"))
     overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
     policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))

@@ -36,7 +36,6 @@ def findings_json(findings: Findings) -> str:
         "title": findings.title,
         "export_date": findings.export_date,
         "log_begins": findings.log_begins,
-        "data_version": findings.data_version,
         "currency": findings.currency,
         "rows": {row["table"]: _without(row, "table") for row in _rows(findings.rows)},
         "lives": len(findings.lives),

@@ -25,7 +25,6 @@ from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
 from analytics.lives.events import Ending
 from analytics.lives.unclear import UnclearAs, premature_weight
-from analytics.logs.fingerprint import fingerprint
 from analytics.logs.reading import CheckedLogs, read_logs
 from analytics.logs.store.loading import stored_logs
 from analytics.logs.store.opening import open_store
@@ -171,7 +170,6 @@ def run_logs(
         export_date=plant.export,
         log_begins=plant.begins,
         currency=logs.settings.currency,
-        data_version=fingerprint({**logs.tables, "duty of positions": plant.duty}),
         rows=logs.rows,
         quarantine=logs.quarantine,
         lives=lives,
