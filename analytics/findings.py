@@ -8,7 +8,7 @@ import pandas as pd
 
 from analytics.estimate import Estimate
 
-__all__ = ["FRAMES", "Findings", "Installation", "Model", "Wear", "empty_frame"]
+__all__ = ["FRAMES", "ChangedDuty", "Findings", "Installation", "Model", "Wear", "empty_frame"]
 
 FRAMES = {
     "life_curve": "age_years survival low high at_risk events",
@@ -36,6 +36,9 @@ FRAMES = {
     "placing": "disc_code store held best next",
     "budget": "spent service store disc_code pieces gain_per_cost",
     "demand_weekly": "store disc_code week_start mean p50 p90 p95 stock",
+    "duty_quarters": "install_id position_id from_on to_on from_years to_years coverage "
+    "operating_ratio mean_ratio pressure_basis share_above_limit cycles_per_year "
+    "temperature_degc damage",
 }
 """Columns of the frames that may have no rows."""
 
@@ -110,6 +113,25 @@ class Installation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ChangedDuty:
+    """Whether duties that changed during a life alter the answer.
+
+    Attributes
+    ----------
+    lives, failures : int
+        Fitted lives whose duty changed materially, and those of them that failed early.
+    ratio_exponent, cycle_exponent : Estimate or None
+        What the exponents would be if each life had one duty throughout, its own as a
+        whole; beside those of `Wear`, which take the duty stretch by stretch. [-]
+    """
+
+    lives: int
+    failures: int
+    ratio_exponent: Estimate | None
+    cycle_exponent: Estimate | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Wear:
     """How life depends on duty.
 
@@ -121,11 +143,14 @@ class Wear:
         n in life ~ ratio^-n. [-]
     cycle_exponent : Estimate or None
         m in life ~ (cycles per year)^-m. [-]
+    changed_duty : ChangedDuty or None
+        None when no fitted life changed its duty materially.
     """
 
     shape: Estimate
     ratio_exponent: Estimate | None
     cycle_exponent: Estimate | None
+    changed_duty: ChangedDuty | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +188,9 @@ class Findings:
     duty : DataFrame
         One row per position: `position_id site disc_code family operating_ratio limit margin_bar
         share_above_limit cycles_per_year ratio_basis pressure_basis alarm`.
+    duty_quarters : DataFrame
+        One row per life and quarter of it when there is a pressure history, as
+        `analytics.duty.quarters.duty_by_quarter` gives it.
     intervals : DataFrame
         `position_id site disc_code age_months age_low age_high cap_months today_age_months
         replace_on premature_probability cost_per_year cost_today proposal note overdue`.
@@ -260,6 +288,7 @@ class Findings:
     pooled: pd.DataFrame = field(default_factory=lambda: empty_frame("pooled"))
     placing: pd.DataFrame = field(default_factory=lambda: empty_frame("placing"))
     budget: pd.DataFrame = field(default_factory=lambda: empty_frame("budget"))
+    duty_quarters: pd.DataFrame = field(default_factory=lambda: empty_frame("duty_quarters"))
     inferred: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_answered: Mapping[str, str] = field(default_factory=dict)

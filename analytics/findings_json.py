@@ -121,6 +121,7 @@ def _wear(wear: Wear | None) -> dict[str, Any] | None:
         "shape": wear.shape,
         "ratio_exponent": wear.ratio_exponent,
         "cycle_exponent": wear.cycle_exponent,
+        "changed_duty": None if wear.changed_duty is None else asdict(wear.changed_duty),
     }
 
 

@@ -20,7 +20,14 @@ from analytics.early.answer import (
 )
 from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
-from analytics.findings import Findings, Installation, Model, Wear, empty_frame
+from analytics.findings import (
+    ChangedDuty,
+    Findings,
+    Installation,
+    Model,
+    Wear,
+    empty_frame,
+)
 from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
 from analytics.lives.events import Ending
@@ -31,8 +38,8 @@ from analytics.logs.store.opening import open_store
 from analytics.plant import FittedLives, Plant, planned_weeks, read_plant
 from analytics.spares.answer import SparesAnswer, spares_answer
 from analytics.survival.curves import kaplan_meier, survival_frame
-from analytics.survival.fleet_data import CYCLES, RATIO, event_weights
-from analytics.survival.model import judged, wear_draws
+from analytics.survival.fleet_data import CYCLES, RATIO, FleetData, event_weights
+from analytics.survival.model import LifeModel, judged, wear_draws
 
 __all__ = ["N_DRAWS", "SEED", "run", "run_logs"]
 
@@ -183,6 +190,7 @@ def run_logs(
         lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
         sites=_sites(plant),
         duty=plant.duty,
+        duty_quarters=plant.duty_quarters,
         intervals=intervals.intervals,
         interval_curves=intervals.curves,
         overdue=intervals.overdue,
@@ -262,7 +270,14 @@ def _early(logs: CheckedLogs, plant: Plant, ledger: Ledger, *, n_draws: int, see
     if answer is None:
         return _Early(installation=None, crews=crews)
     all_unclear, no_unclear = (
-        share_if_unclear(lives, unclear, suspect_lots=suspect, n_draws=n_draws, seed=seed)
+        share_if_unclear(
+            lives,
+            unclear,
+            suspect_lots=suspect,
+            duty_steps=plant.duty_steps,
+            n_draws=n_draws,
+            seed=seed,
+        )
         for unclear in (UnclearAs.PREMATURE, UnclearAs.NOT_PREMATURE)
     )
     installation = Installation(
@@ -377,11 +392,34 @@ def _model(fitted: FittedLives | None, ledger: Ledger, seed: int) -> Model | Non
 def _wear(fitted: FittedLives | None) -> Wear | None:
     if fitted is None:
         return None
-    shape, effects = wear_draws(fitted.model, fitted.data)
-
-    def exponent(name: str) -> Estimate | None:
-        return from_draws(-effects[name]) if name in effects else None
-
+    shape, _ = wear_draws(fitted.model, fitted.data)
+    ratio, cycles = _exponents(fitted.data, fitted.model)
     return Wear(
-        shape=from_draws(shape), ratio_exponent=exponent(RATIO), cycle_exponent=exponent(CYCLES)
+        shape=from_draws(shape),
+        ratio_exponent=ratio,
+        cycle_exponent=cycles,
+        changed_duty=_changed_duty(fitted),
+    )
+
+
+def _exponents(data: FleetData, model: LifeModel) -> tuple[Estimate | None, Estimate | None]:
+    """Exponents of ratio and cycles; None for one that is not in the model."""
+    _, effects = wear_draws(model, data)
+    ratio, cycles = (
+        from_draws(-effects[name]) if name in effects else None for name in (RATIO, CYCLES)
+    )
+    return ratio, cycles
+
+
+def _changed_duty(fitted: FittedLives) -> ChangedDuty | None:
+    changing = fitted.data.data.changing
+    if changing is None or fitted.at_one_duty is None:
+        return None
+    lives = fitted.data.data.lifetimes
+    ratio, cycles = _exponents(*fitted.at_one_duty)
+    return ChangedDuty(
+        lives=len(np.unique(fitted.data.life[changing.row])),
+        failures=round(float(lives.weight[changing.row] @ lives.ended[changing.row])),
+        ratio_exponent=ratio,
+        cycle_exponent=cycles,
     )

@@ -11,9 +11,12 @@ import numpy as np
 import pandas as pd
 
 from analytics.duty.per_install import duty_per_install, duty_per_position
+from analytics.duty.quarters import duty_by_quarter
+from analytics.duty.steps import duty_steps
 from analytics.duty.tally import HistoryTally
 from analytics.early.answer import excess_by_lot
 from analytics.errors import InputError
+from analytics.findings import empty_frame
 from analytics.intervals.practice import todays_practice
 from analytics.ledger import Ledger
 from analytics.lives.build import build_lives
@@ -46,12 +49,15 @@ class FittedLives:
     lots : DataFrame
         The `lots` frame of findings, as the lots looked before suspect ones got a
         covariate of their own.
+    at_one_duty : tuple of FleetData and LifeModel, or None
+        The same fitted as if each life had one duty throughout; None when none changed.
     """
 
     data: FleetData
     model: LifeModel
     laws: PositionLaws
     lots: pd.DataFrame
+    at_one_duty: tuple[FleetData, LifeModel] | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +68,10 @@ class Plant:
     ----------
     begins, export : date
         First and last day the log covers.
-    duty : DataFrame
-        The `duty` frame of findings.
+    duty, duty_quarters : DataFrame
+        Frames of findings.
+    duty_steps : DataFrame or None
+        Duty of the lives whose duty changed, as `duty_steps` gives; None without a history.
     lives : DataFrame
         One row per disc life.
     inferred : tuple of str
@@ -79,6 +87,8 @@ class Plant:
     begins: date
     export: date
     duty: pd.DataFrame
+    duty_quarters: pd.DataFrame
+    duty_steps: pd.DataFrame | None
     lives: pd.DataFrame
     inferred: tuple[str, ...]
     today: pd.DataFrame
@@ -126,8 +136,12 @@ def read_plant(
         raise InputError("no disc life lies in the logs: give positions, installs and removals")
     today = fitted_today(lives.frame, logs.tables["positions"], duty, export_date=export)
     today["family"] = today["disc_code"].map(logs.tables["discs"].set_index("disc_code")["family"])
+    quarters, steps = empty_frame("duty_quarters"), None
+    if history is not None:
+        quarters = duty_by_quarter(logs.tables, history, until=export)
+        steps = duty_steps(quarters)
     fitted = ledger.try_for(
-        "life model", lambda: _fit(logs, lives.frame, today, n_draws=n_draws, seed=seed)
+        "life model", lambda: _fit(logs, lives.frame, today, steps, n_draws=n_draws, seed=seed)
     )
     if fitted is not None:
         ledger.cautions.extend(fitted.model.warnings)
@@ -138,6 +152,8 @@ def read_plant(
         begins=begins,
         export=export,
         duty=duty,
+        duty_quarters=quarters,
+        duty_steps=steps,
         lives=lives.frame,
         inferred=lives.inferred,
         today=today,
@@ -198,14 +214,31 @@ def planned_weeks(plant: Plant, turnarounds: pd.DataFrame) -> list[tuple[int, ..
 
 
 def _fit(
-    logs: CheckedLogs, lives: pd.DataFrame, today: pd.DataFrame, *, n_draws: int, seed: int
+    logs: CheckedLogs,
+    lives: pd.DataFrame,
+    today: pd.DataFrame,
+    steps: pd.DataFrame | None,
+    *,
+    n_draws: int,
+    seed: int,
 ) -> FittedLives:
     """Fit once to find suspect lots, then, if any, again with those lots apart."""
-    data, model = fit_to_lives(lives, n_draws=n_draws, seed=seed)
+    suspect: tuple[str, ...] = ()
+
+    def fitted(steps: pd.DataFrame | None) -> tuple[FleetData, LifeModel]:
+        return fit_to_lives(
+            lives, suspect_lots=suspect, duty_steps=steps, n_draws=n_draws, seed=seed
+        )
+
+    data, model = fitted(steps)
     lots = excess_by_lot(lives, logs.tables["stock"], data, model)
     suspect = tuple(lots.loc[lots["flagged"], "lot"])
     if suspect:
-        data, model = fit_to_lives(lives, suspect_lots=suspect, n_draws=n_draws, seed=seed)
+        data, model = fitted(steps)
     return FittedLives(
-        data=data, model=model, laws=position_laws(model, data, lives, today), lots=lots
+        data=data,
+        model=model,
+        laws=position_laws(model, data, lives, today),
+        lots=lots,
+        at_one_duty=None if data.data.changing is None else fitted(None),
     )

@@ -41,6 +41,7 @@ def narrow(findings: Findings, selection: Selection) -> Findings:
         ),
         crews=_chosen(findings.crews, ("crew",), selection),
         duty=_among(findings.duty, "position_id", positions),
+        duty_quarters=_among(findings.duty_quarters, "position_id", positions),
         intervals=_among(findings.intervals, "position_id", positions),
         outage_plan=_among(findings.outage_plan, "position_id", positions),
         overdue=_among(findings.overdue, "position_id", positions),

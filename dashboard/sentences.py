@@ -11,6 +11,7 @@ from dashboard.words import and_so_on, count, day, listed, money, number, percen
 __all__ = [
     "CAUTION",
     "basis",
+    "changed_duty_sentence",
     "dangerous_sentence",
     "early_answer",
     "early_part",
@@ -248,6 +249,38 @@ def gain_sentence(findings: Findings) -> str:
     return (
         f"Wear life falls with the operating ratio to the power {within(exponent)}: running 5 %"
         f" lower would multiply it by {within(gain)}, within the ratios on record."
+    )
+
+
+def changed_duty_sentence(findings: Findings) -> str:
+    """Say whether duties that changed during a life alter the answer; blank without a history."""
+    wear = findings.wear
+    if wear is None or not findings.duty_quarters["pressure_basis"].eq("history").any():
+        return ""
+    changed = wear.changed_duty
+    if changed is None:
+        return (
+            "No disc is seen to have changed its duty much during its life, so each enters the"
+            " model at one duty."
+        )
+    pairs = [
+        ("ratio", wear.ratio_exponent, changed.ratio_exponent),
+        ("cycles", wear.cycle_exponent, changed.cycle_exponent),
+    ]
+    told = [(name, own, one) for name, own, one in pairs if own is not None and one is not None]
+    alters = [name for name, own, one in told if not own.low <= one.estimate <= own.high]
+    beside = "; ".join(
+        f"exponent of the {name} {within(own)} against {within(one)}" for name, own, one in told
+    )
+    verdict = (
+        f"that alters what the {' and the '.join(alters)} {'do' if len(alters) > 1 else 'does'}"
+        if alters
+        else "that does not alter the answer"
+    )
+    return (
+        f"The duty of {count(changed.lives, 'disc')} changed during its life ({changed.failures:,}"
+        f" failed early). Taken stretch by stretch against one duty per life: {beside};"
+        f" {verdict}."
     )
 
 

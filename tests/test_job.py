@@ -185,3 +185,20 @@ def test_when_every_position_is_set_aside_one_line_says_so(tmp_path: Path):
 
     with pytest.raises(InputError, match="no (disc life|install)"):
         run(folder)
+
+
+def test_duty_by_quarter_covers_every_installed_disc_and_changes_enter_the_fit(
+    demo_findings: Findings,
+):
+    quarters, wear = demo_findings.duty_quarters, demo_findings.wear
+    lengths = quarters.groupby("install_id")[["from_years", "to_years"]].agg(["min", "max"])
+    lives = demo_findings.lives.set_index("life_id")
+    in_service = lives[lives["ending"].eq("in_service") & lives["install_id"].notna()]
+
+    assert set(quarters["pressure_basis"]) == {"history", "nominal"}
+    assert (lengths[("from_years", "min")] == 0).all()
+    ages = lengths[("to_years", "max")].reindex(in_service.index)
+    np.testing.assert_allclose(ages, in_service["age_years"], atol=1.5 / 365.25)
+    assert wear.changed_duty is not None
+    assert wear.changed_duty.lives >= 1
+    assert json.loads(findings_json(demo_findings))["wear"]["changed_duty"]["lives"] >= 1

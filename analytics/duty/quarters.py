@@ -58,8 +58,8 @@ def duty_by_quarter(
     Returns
     -------
     DataFrame
-        `install_id position_id from_years to_years` (age, contiguous from 0 to the end
-        of the life), `operating_ratio` (95th percentile) and `mean_ratio` [-],
+        `install_id position_id from_on to_on`, `from_years to_years` (age, contiguous from
+        0 to the end of the life), `operating_ratio` (95th percentile) and `mean_ratio` [-],
         `pressure_basis` (history, nominal), `cycles_per_year` [1/years],
         `share_above_limit` [-], `coverage` [-] and `damage` of the covered time [-].
 
@@ -154,6 +154,8 @@ def _pieces(
         {
             "install_id": windows["install_id"].to_numpy()[life],
             "position_id": windows["position_id"].to_numpy()[life],
+            "from_on": start.astype("datetime64[ns]"),
+            "to_on": stop.astype("datetime64[ns]"),
             "from_years": (start - begins[life]).astype(np.int64) / _YEAR,
             "to_years": (stop - begins[life]).astype(np.int64) / _YEAR,
             "life": life,

@@ -19,7 +19,7 @@ from analytics.survival.fleet_data import (
     FleetData,
     defect_probabilities,
     event_weights,
-    wear_columns,
+    wear_of_lives,
 )
 from analytics.survival.law import LifeLaw, cumulative_hazard, hazard
 from analytics.survival.model import LifeModel, law_for
@@ -120,6 +120,7 @@ def share_if_unclear(
     unclear: UnclearAs,
     *,
     suspect_lots: tuple[str, ...] = (),
+    duty_steps: pd.DataFrame | None = None,
     n_draws: int,
     seed: int,
 ) -> Estimate | None:
@@ -133,6 +134,8 @@ def share_if_unclear(
         How unclear endings are read.
     suspect_lots : tuple of str
         Lots that get a covariate of their own.
+    duty_steps : DataFrame, optional
+        Duty of the lives whose duty changed, as in `fleet_data`.
     n_draws, seed : int
         Parameter draws and their seed.
 
@@ -143,7 +146,12 @@ def share_if_unclear(
     """
     try:
         fleet, model = fit_to_lives(
-            lives, unclear=unclear, suspect_lots=suspect_lots, n_draws=n_draws, seed=seed
+            lives,
+            unclear=unclear,
+            suspect_lots=suspect_lots,
+            duty_steps=duty_steps,
+            n_draws=n_draws,
+            seed=seed,
         )
     except NotEstimable:
         return None
@@ -284,7 +292,7 @@ def _excess(
     fitted = np.zeros(len(lives), dtype=bool)
     fitted[fleet.life] = True
     rows = lives[fitted]
-    law = _few(law_for(model, fleet, defects[fitted], wear_columns(fleet.design, rows)))
+    law = _few(law_for(model, fleet, defects[fitted], wear_of_lives(fleet, lives)[fitted]))
     end = rows["age_years"].to_numpy(dtype=float)
     entry = rows["entry_years"].to_numpy(dtype=float)
     expected = (cumulative_hazard(law, end) - cumulative_hazard(law, entry)).mean(axis=0)

@@ -64,6 +64,10 @@ class Regression(Protocol):
     def covariance(self) -> Array:
         """Covariance of the coefficients and log sigma, shape (p + 2, p + 2)."""
 
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a reader must know before using the numbers."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:

@@ -6,7 +6,7 @@ are left out, and the reason is kept for the reader.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from analytics.errors import NotEstimable
 from analytics.installs.checklist import CHECKLIST, DEFECTS
 from analytics.lives.events import Ending
-from analytics.survival.lifetimes import lifetimes
+from analytics.survival.changing_duty import ChangingDuty, equivalent_duty, used_life
+from analytics.survival.lifetimes import Lifetimes, lifetimes
 from analytics.survival.two_hazard_data import TwoHazardData, fill_unrecorded, two_hazard_data
 
 __all__ = [
@@ -28,6 +29,8 @@ __all__ = [
     "event_weights",
     "fleet_data",
     "wear_columns",
+    "wear_of_lives",
+    "with_equivalent_duty",
 ]
 
 RATIO = "ln operating ratio"
@@ -196,7 +199,10 @@ def defect_probabilities(design: Design, lives: pd.DataFrame) -> Array:
 
 
 def fleet_data(
-    lives: pd.DataFrame, weight: pd.Series, suspect_lots: Iterable[str] = ()
+    lives: pd.DataFrame,
+    weight: pd.Series,
+    suspect_lots: Iterable[str] = (),
+    duty_steps: pd.DataFrame | None = None,
 ) -> FleetData:
     """Make the life model's data from the lives frame.
 
@@ -208,6 +214,9 @@ def fleet_data(
         To which part each life ended in a premature failure. [-]
     suspect_lots : iterable of str
         Lots that get a covariate of their own.
+    duty_steps : DataFrame, optional
+        Duty of the lives whose duty changed, stretch by stretch, as
+        `analytics.duty.steps.duty_steps` gives it. Without it each life has one duty.
 
     Returns
     -------
@@ -243,14 +252,99 @@ def fleet_data(
         entry=rows["entry_years"].to_numpy(dtype=float),
         weight=np.where(is_event, part, 1.0 - part),
     )
+    wear = wear_columns(design, rows)
+    changing = None if duty_steps is None else _changing(design, rows, duty_steps)
+    if changing is not None:
+        wear[changing.row] = used_life(
+            changing, _last_ages(times)[changing.row], np.zeros(wear.shape[1])
+        ).mean
     data = two_hazard_data(
         times,
         defects=defect_probabilities(design, lives)[life],
         defect_names=design.defects,
-        wear_design=wear_columns(design, rows),
+        wear_design=wear,
         wear_names=design.wear_names,
     )
-    return FleetData(data=data, life=life, design=design)
+    return FleetData(data=replace(data, changing=changing), life=life, design=design)
+
+
+def _last_ages(times: Lifetimes) -> Array:
+    """Age at which each life ended or was last seen; the later end of an interval. [years]"""
+    return np.where(times.ended, times.upper, times.lower)
+
+
+def with_equivalent_duty(fleet: FleetData, effects: Array, shape: float) -> FleetData:
+    """Stand constant duties in for the changing ones, now that the effects of duty are known.
+
+    Parameters
+    ----------
+    fleet : FleetData
+        What the model was fitted to.
+    effects : ndarray, shape (n_wear,)
+        Change of log life per unit of each wear covariate. [1/unit]
+    shape : float
+        Weibull shape of wear. [-]
+
+    Returns
+    -------
+    FleetData
+        The same, each row of `wear_design` whose duty changed being the constant duty that
+        uses as much life, so that what is asked of these lives later needs no stretches.
+    """
+    data = fleet.data
+    if data.changing is None:
+        return fleet
+    ages = _last_ages(data.lifetimes)[data.changing.row]
+    same_exposure, same_hazard = equivalent_duty(data.changing, ages, effects, shape)
+    wear = data.wear_design.copy()
+    wear[data.changing.row] = same_exposure
+    changing = replace(data.changing, at_end=same_hazard)
+    return replace(fleet, data=replace(data, wear_design=wear, changing=changing))
+
+
+def wear_of_lives(fleet: FleetData, lives: pd.DataFrame) -> Array:
+    """Give the wear covariates of every life, equivalent ones where its duty changed.
+
+    Parameters
+    ----------
+    fleet : FleetData
+        What the model was fitted to.
+    lives : DataFrame, one row per life, index 0..n-1
+        The lives frame it was made from.
+
+    Returns
+    -------
+    ndarray, shape (n_lives, n_wear)
+    """
+    wear = wear_columns(fleet.design, lives)
+    wear[fleet.life] = fleet.data.wear_design
+    return wear
+
+
+def _changing(design: Design, rows: pd.DataFrame, steps: pd.DataFrame) -> ChangingDuty | None:
+    """Lay the stretches of the lives in `rows` side by side."""
+    number = steps.groupby("install_id", sort=False).cumcount()
+    of_life = {name: group.index for name, group in steps.groupby("install_id", sort=False)}
+    row = np.flatnonzero(rows["life_id"].isin(list(of_life)).to_numpy())
+    if not row.size or not design.wear_names[:1] or design.wear_names[0] not in (RATIO, CYCLES):
+        return None
+    kept = rows.iloc[row]
+    counts = np.array([len(of_life[name]) for name in kept["life_id"]])
+    which = np.repeat(np.arange(len(row)), counts)
+    told = np.concatenate([np.asarray(of_life[name]) for name in kept["life_id"]])
+    step = number.to_numpy()[told]
+    duty = kept.iloc[which].assign(
+        operating_ratio=steps["operating_ratio"].to_numpy()[told],
+        cycles_per_year=steps["cycles_per_year"].to_numpy()[told],
+    )
+    columns = wear_columns(design, duty)
+    last = columns[np.cumsum(counts) - 1]
+    side_by_side = np.repeat(last[:, None, :], int(counts.max()), axis=1)
+    side_by_side[which, step] = columns
+    stop = np.full(side_by_side.shape[:2], np.inf)
+    inner = step < counts[which] - 1
+    stop[which[inner], step[inner]] = steps["to_years"].to_numpy()[told][inner]
+    return ChangingDuty(row=row, stop=stop, design=side_by_side, at_end=last)
 
 
 def event_weights(fleet: FleetData, lives: pd.DataFrame) -> pd.Series:

@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.errors import NotEstimable
+from analytics.survival.changing_duty import as_stretches
 from analytics.survival.compare import TWO_HAZARDS, compare_models
-from analytics.survival.fit import Fit, draw_parameters, fit
+from analytics.survival.cumulative_exposure import fit_exposure
+from analytics.survival.fit import Regression, draw_parameters, fit
 from analytics.survival.fit import life_law as regression_law
 from analytics.survival.fleet_data import FleetData
 from analytics.survival.goodness import check_fit
@@ -35,7 +37,7 @@ class LifeModel:
         The two-hazard fit, where the data carry one.
     hazard_draws : TwoHazardDraws or None
         Its parameter draws.
-    regression : Fit or None
+    regression : Regression or None
         The regression that stands in for it.
     regression_draws : ndarray or None, shape (n_draws, n_parameters)
         Its parameter draws.
@@ -48,7 +50,7 @@ class LifeModel:
     name: str
     two_hazard: TwoHazardFit | None
     hazard_draws: TwoHazardDraws | None
-    regression: Fit | None
+    regression: Regression | None
     regression_draws: Array | None
     why: str
     fit_statement: str
@@ -199,10 +201,19 @@ def wear_draws(model: LifeModel, fleet: FleetData) -> tuple[Array, dict[str, Arr
     )
 
 
+def _on_duty(fleet: FleetData) -> Regression:
+    """Regress on duty, by cumulative exposure where it changed during a life."""
+    data, names, wear = fleet.data.lifetimes, fleet.data.wear_names, fleet.data.wear_design
+    if fleet.data.changing is None:
+        return fit(data, Family.WEIBULL, wear if names else None, names)
+    duty = as_stretches(fleet.data.changing, wear, data)
+    return fit_exposure(data, Family.WEIBULL, duty, names)
+
+
 def _regression(fleet: FleetData, n_draws: int, seed: int, reasons: list[str]) -> LifeModel:
     data, names = fleet.data.lifetimes, fleet.data.wear_names
     try:
-        fitted = fit(data, Family.WEIBULL, fleet.data.wear_design if names else None, names)
+        fitted = _on_duty(fleet)
     except NotEstimable as reason:
         if not names:
             raise

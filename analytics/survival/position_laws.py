@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analytics.survival.fleet_data import FleetData, defect_probabilities, wear_columns
+from analytics.survival.fleet_data import (
+    CYCLES,
+    RATIO,
+    FleetData,
+    defect_probabilities,
+    wear_columns,
+)
 from analytics.survival.law import LifeLaw
 from analytics.survival.model import LifeModel, law_for
 
@@ -66,11 +72,32 @@ def position_laws(
     row = today["life_row"].to_numpy()
     own = np.where((row >= 0)[:, None], probabilities[np.maximum(row, 0)], practice)
     next_lot = wear_columns(fleet.design, today.assign(lot=None))
+    in_place = wear_columns(fleet.design, today)
+    _take_changed_duty(fleet, row, in_place, next_lot)
     return PositionLaws(
-        current=law_for(model, fleet, own, wear_columns(fleet.design, today)),
+        current=law_for(model, fleet, own, in_place),
         following=law_for(model, fleet, practice, next_lot),
         clean=law_for(model, fleet, np.zeros_like(practice), next_lot),
     )
+
+
+def _take_changed_duty(
+    fleet: FleetData, life_row: NDArray[np.int64], in_place: Array, following: Array
+) -> None:
+    """Write in the duty of today where it is not what the disc in place began with.
+
+    The disc in place gets the constant duty that gives its hazard of today, those that follow
+    it the duty of its last stretch.
+    """
+    changing = fleet.data.changing
+    if changing is None:
+        return
+    of_life = dict(zip(fleet.life[changing.row].tolist(), range(len(changing.row)), strict=True))
+    duty = [i for i, name in enumerate(fleet.design.wear_names) if name in (RATIO, CYCLES)]
+    for position, life in enumerate(life_row.tolist()):
+        if (changed := of_life.get(life)) is not None:
+            in_place[position, duty] = changing.at_end[changed, duty]
+            following[position, duty] = changing.design[changed, -1, duty]
 
 
 def recent_practice(lives: pd.DataFrame, probabilities: Array, sites: pd.Series) -> Array:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analytics.errors import InputError
+from analytics.survival.changing_duty import ChangingDuty, take_lives
 from analytics.survival.lifetimes import Lifetimes
 
 __all__ = ["TwoHazardData", "fill_unrecorded", "take_rows", "two_hazard_data"]
@@ -38,6 +39,9 @@ class TwoHazardData:
         family dummies. [any]
     wear_names : tuple of str, length r
         One name per column.
+    changing : ChangingDuty or None
+        The lives whose duty changed; their rows of `wear_design` hold the constant duty that
+        uses as much life. None when no duty changed.
     """
 
     lifetimes: Lifetimes
@@ -47,6 +51,7 @@ class TwoHazardData:
     install_names: tuple[str, ...]
     wear_design: Array
     wear_names: tuple[str, ...]
+    changing: ChangingDuty | None = None
 
 
 def two_hazard_data(
@@ -118,7 +123,12 @@ def take_rows(data: TwoHazardData, rows: ArrayLike) -> TwoHazardData:
         install_names=data.install_names,
         wear_design=data.wear_design[keep],
         wear_names=data.wear_names,
+        changing=take_lives(data.changing, _numbers(keep), len(lives)),
     )
+
+
+def _numbers(keep: NDArray[np.generic]) -> NDArray[np.int64]:
+    return np.flatnonzero(keep) if keep.dtype == bool else keep.astype(np.int64)
 
 
 def fill_unrecorded(

@@ -1,13 +1,15 @@
 r"""Log-likelihood of two added Weibull hazards, with its first and second derivatives.
 
-The cumulative hazard of a row at age t, with log age :math:`x = \log(t / t_0)`, is
+The cumulative hazard of a row at age t, with log age :math:`x = \log(t / t_0)` and the log
+age y that wear sees (x itself where the duty never changed), is
 
 .. math::
-    H(t) = e^{\xi + k x} + e^{\zeta + \beta x}
+    H(t) = e^{\xi + k x} + e^{\zeta + \beta y}
 
 Each row contributes, with its weight, :math:`H(\text{entry})` plus
 
-- exact: :math:`\log h(t) - H(t)`
+- exact: :math:`\log h(t) - H(t)`, where the hazard of wear per log age is
+  :math:`\beta e^{\zeta + \beta y + p}` with p the row's pace, 0 at constant duty
 - right-censored: :math:`-H(\text{lower})`
 - interval (left-censored when lower is 0): :math:`\log(S(\text{lower}) - S(\text{upper}))`
 """
@@ -29,6 +31,8 @@ then the upper triangle of the second derivatives row by row: [5] xi xi, [6] xi 
 @numba.njit(cache=True, error_model="numpy")
 def row_terms(
     log_ages: Array,
+    wear_log_ages: Array,
+    pace: Array,
     weight: Array,
     install_level: Array,
     install_shape: float,
@@ -43,6 +47,10 @@ def row_terms(
     log_ages : ndarray, shape (3, n)
         Log of entry, lower and upper age over the reference age; -inf for age 0, upper +inf
         when right-censored, upper equal to lower when exact. [-]
+    wear_log_ages : ndarray, shape (3, n)
+        The same as wear sees them. [-]
+    pace : ndarray, shape (n,)
+        Added to the log hazard of wear of the exact rows. [-]
     weight : ndarray, shape (n,)
         Weight of each row. [-]
     install_level, wear_level : ndarray, shape (n,)
@@ -64,35 +72,40 @@ def row_terms(
     for i in range(weight.size):
         terms[:] = 0.0
         entry, lower, upper = log_ages[0, i], log_ages[1, i], log_ages[2, i]
+        worn = wear_log_ages[:, i]
         xi, zeta = install_level[i], wear_level[i]
         if entry > -np.inf:
             _add_cumulative(
                 terms,
                 1.0,
                 np.exp(xi + install_shape * entry),
-                np.exp(zeta + wear_shape * entry),
+                np.exp(zeta + wear_shape * worn[0]),
                 entry,
+                worn[0],
             )
-        install_0, wear_0, log_0 = 0.0, 0.0, 0.0
+        install_0, wear_0, log_0, worn_0 = 0.0, 0.0, 0.0, 0.0
         if lower > -np.inf:
             install_0 = np.exp(xi + install_shape * lower)
-            wear_0 = np.exp(zeta + wear_shape * lower)
-            log_0 = lower
-            _add_cumulative(terms, -1.0, install_0, wear_0, log_0)
+            wear_0 = np.exp(zeta + wear_shape * worn[1])
+            log_0, worn_0 = lower, worn[1]
+            _add_cumulative(terms, -1.0, install_0, wear_0, log_0, worn_0)
         if upper == lower:
-            _add_log_hazard(terms, install_0, wear_0, install_shape, wear_shape, lower, slope)
+            wear_0 *= np.exp(pace[i])
+            _add_log_hazard(
+                terms, install_0, wear_0, install_shape, wear_shape, lower, worn_0, slope
+            )
         elif upper < np.inf:
             install_1 = np.exp(xi + install_shape * upper)
-            wear_1 = np.exp(zeta + wear_shape * upper)
+            wear_1 = np.exp(zeta + wear_shape * worn[2])
             slope[0], slope[2] = install_1 - install_0, wear_1 - wear_0
             slope[1] = install_1 * upper - install_0 * log_0
-            slope[3] = wear_1 * upper - wear_0 * log_0
+            slope[3] = wear_1 * worn[2] - wear_0 * worn_0
             gap = slope[0] + slope[2]
             ratio = 1.0 / np.expm1(gap)
             # log(1 - exp(-gap)): its slopes by gap are ratio and -(ratio + ratio^2)
             value = terms[0] + np.log(-np.expm1(-gap))
-            _add_cumulative(terms, ratio, install_1, wear_1, upper)
-            _add_cumulative(terms, -ratio, install_0, wear_0, log_0)
+            _add_cumulative(terms, ratio, install_1, wear_1, upper, worn[2])
+            _add_cumulative(terms, -ratio, install_0, wear_0, log_0, worn_0)
             _add_outer(terms, -(ratio + ratio * ratio), slope)
             terms[0] = value
         total += weight[i] * terms[0]
@@ -103,19 +116,21 @@ def row_terms(
 
 
 @numba.njit(cache=True, error_model="numpy")
-def _add_cumulative(terms: Array, sign: float, install: float, wear: float, log_age: float) -> None:
+def _add_cumulative(
+    terms: Array, sign: float, install: float, wear: float, log_age: float, worn: float
+) -> None:
     """Add `sign` times the cumulative hazard and its derivatives."""
     terms[0] += sign * (install + wear)
     terms[1] += sign * install
     terms[2] += sign * install * log_age
     terms[3] += sign * wear
-    terms[4] += sign * wear * log_age
+    terms[4] += sign * wear * worn
     terms[5] += sign * install
     terms[6] += sign * install * log_age
     terms[9] += sign * install * log_age * log_age
     terms[12] += sign * wear
-    terms[13] += sign * wear * log_age
-    terms[14] += sign * wear * log_age * log_age
+    terms[13] += sign * wear * worn
+    terms[14] += sign * wear * worn * worn
 
 
 @numba.njit(cache=True, error_model="numpy")
@@ -126,13 +141,14 @@ def _add_log_hazard(
     install_shape: float,
     wear_shape: float,
     log_age: float,
+    worn: float,
     slope: Array,
 ) -> None:
     """Add log of the hazard per log age, log(k I + beta W), and its derivatives."""
     both = install_shape * install + wear_shape * wear
     share = install_shape * install / both
     slope[0], slope[1] = 1.0, 1.0 / install_shape + log_age
-    slope[2], slope[3] = -1.0, -(1.0 / wear_shape + log_age)
+    slope[2], slope[3] = -1.0, -(1.0 / wear_shape + worn)
     terms[0] += np.log(both)
     terms[1] += share * slope[0]
     terms[2] += share * slope[1]

@@ -20,6 +20,8 @@ LONGEST_STEP = 2.0
 FIRST_DAMPING = 0.01
 GAIN_LEFT = 1e-10
 NEARLY_AS_PLAUSIBLE = 3.0
+MAX_ROUNDS = 50
+SETTLED = 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +95,7 @@ def find_modes(data: TwoHazardData) -> tuple[Mode, ...]:
         height - other < NEARLY_AS_PLAUSIBLE and np.abs(at - best).max() > 0.1
         for at, other in peaks
     )
+    plain, best = _settle(data, VERSIONS[0], plain, best)
     found = [_mode(version, data, plain, best, rival=rival) for version in tried]
     log_evidence = np.array([evidence for _, evidence in found])
     weight = np.exp(log_evidence - log_evidence.max())
@@ -107,8 +110,14 @@ def _mode(
     version: Version, data: TwoHazardData, plain: Posterior, start: Array, *, rival: bool
 ) -> tuple[Mode, float]:
     """Climb a version from the plain version's peak; the mode and its log evidence."""
-    problem = plain if version is VERSIONS[0] else posterior(data, version)
-    vector, value = _climb(problem, _widened(plain, problem, start))
+    problem, vector = plain, start
+    if version is not VERSIONS[0]:
+        problem = posterior(data, version)
+        vector = _widened(plain, problem, start)
+        if data.changing is not None:
+            problem = posterior(data, version, around=vector)
+        problem, vector = _settle(data, version, problem, _climb(problem, vector)[0])
+    vector, value = _climb(problem, vector)
     _, curvature = slopes(problem, vector)
     covariance = np.asarray(np.linalg.inv(problem.prior_precision - curvature))
     volume = np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(problem.prior_precision)[1]
@@ -124,6 +133,23 @@ def _mode(
         rival=rival,
     )
     return mode, float(value + 0.5 * volume + np.log(version.probability))
+
+
+def _settle(
+    data: TwoHazardData, version: Version, problem: Posterior, vector: Array
+) -> tuple[Posterior, Array]:
+    """Lay changing duties straight through the peak and climb again, until it stays put."""
+    if data.changing is None:
+        return problem, vector
+    for _ in range(MAX_ROUNDS):
+        problem = posterior(data, version, around=vector)
+        before, (vector, _) = vector, _climb(problem, vector)
+        if np.abs(vector - before).max() < SETTLED:
+            return posterior(data, version, around=vector), vector
+    raise NotConverged(
+        f"the effect of a changing duty did not settle within {MAX_ROUNDS} rounds; "
+        "check for extreme ratios or cycles"
+    )
 
 
 def _widened(plain: Posterior, problem: Posterior, start: Array) -> Array:

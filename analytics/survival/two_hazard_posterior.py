@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analytics.survival.exposure_rows import ExposureRows, exposure_rows, plain_rows
 from analytics.survival.lifetimes import Lifetimes
 from analytics.survival.two_hazard_data import TwoHazardData
 from analytics.survival.two_hazard_kernel import N_TERMS, row_terms
@@ -31,8 +32,11 @@ class Posterior:
     ----------
     at : Places
         Where each parameter sits in the search vector.
-    log_ages : ndarray, shape (3, n)
-        Log of entry, lower and upper age over the reference age. [-]
+    log_ages, wear_log_ages : ndarray, shape (3, n)
+        Log of entry, lower and upper age over the reference age, and the same as wear sees
+        them; n rows, more than lives where duties changed (`exposure_rows`). [-]
+    pace : ndarray, shape (n,)
+        Log of the hazard of wear at the end over that of constant duty. [-]
     weight : ndarray, shape (n,)
         Weights. [-]
     reference_age : float
@@ -54,6 +58,8 @@ class Posterior:
 
     at: Places
     log_ages: Array
+    wear_log_ages: Array
+    pace: Array
     weight: Array
     reference_age: float
     defects: Array
@@ -69,13 +75,28 @@ class Posterior:
     log_likelihood_offset: float
 
 
-def posterior(data: TwoHazardData, version: Version = VERSIONS[0]) -> Posterior:
-    """Prepare lives and priors; at least one life must have ended."""
+def posterior(
+    data: TwoHazardData, version: Version = VERSIONS[0], around: Array | None = None
+) -> Posterior:
+    """Prepare lives and priors; at least one life must have ended.
+
+    Parameters
+    ----------
+    data : TwoHazardData
+        n lives.
+    version : Version
+        How defects act.
+    around : ndarray, shape (P,), optional
+        Search vector of the round before, that changing duties are laid straight through;
+        without it their effects are taken as nothing.
+
+    Returns
+    -------
+    Posterior
+    """
     lives = _exact_where_narrow(data.lifetimes)
     reference_age = _reference_age(lives)
-    with np.errstate(divide="ignore"):
-        log_ages = np.log(np.stack([lives.entry, lives.lower, lives.upper]) / reference_age)
-        exact_log = np.where(lives.exact, np.log(lives.lower), 0.0)
+    exact_log = np.log(np.where(lives.exact, lives.lower, 1.0))
     install_centre, install_scale = _centre_and_scale(data.install_design, lives.weight)
     wear_centre, wear_scale = _centre_and_scale(data.wear_design, lives.weight)
     at = places(
@@ -85,15 +106,24 @@ def posterior(data: TwoHazardData, version: Version = VERSIONS[0]) -> Posterior:
         data.wear_design.shape[1],
     )
     mean, precision = gaussian_prior(at, _log_crude_hazard(lives, reference_age))
+    rows = _rows(data, lives, at, mean if around is None else around, wear_scale)
+    log_reference = np.log(reference_age)
+    log_ages = rows.log_ages - log_reference
+    constant = rows.wear_log_ages is rows.log_ages
+    defects, install = data.defects, data.install_design
+    if not constant:
+        defects, install = defects[rows.source], install[rows.source]
     return Posterior(
         at=at,
         log_ages=log_ages,
-        weight=np.ascontiguousarray(lives.weight),
+        wear_log_ages=log_ages if constant else rows.wear_log_ages - log_reference,
+        pace=rows.pace,
+        weight=rows.weight,
         reference_age=reference_age,
-        defects=data.defects,
-        clean=np.prod(1 - data.defects, axis=1),
-        install=(data.install_design - install_centre) / install_scale,
-        wear=(data.wear_design - wear_centre) / wear_scale,
+        defects=defects,
+        clean=np.prod(1 - defects, axis=1),
+        install=(install - install_centre) / install_scale,
+        wear=(rows.wear - wear_centre) / wear_scale,
         install_centre=install_centre,
         install_scale=install_scale,
         wear_centre=wear_centre,
@@ -102,6 +132,16 @@ def posterior(data: TwoHazardData, version: Version = VERSIONS[0]) -> Posterior:
         prior_precision=precision,
         log_likelihood_offset=-float(lives.weight @ exact_log),
     )
+
+
+def _rows(
+    data: TwoHazardData, lives: Lifetimes, at: Places, vector: Array, wear_scale: Array
+) -> ExposureRows:
+    if data.changing is None:
+        return plain_rows(lives, data.wear_design)
+    shape = 1 + float(np.exp(vector[at.wear_shape]))
+    effects = -vector[at.duty] / wear_scale / shape
+    return exposure_rows(lives, data.wear_design, data.changing, effects, shape)
 
 
 def shapes(problem: Posterior, vectors: Array) -> tuple[Array, Array]:
@@ -114,7 +154,7 @@ def log_posterior(problem: Posterior, vector: Array) -> tuple[float, float]:
     """Log-likelihood and log posterior (without the prior's constant) of one search vector."""
     k, beta = shapes(problem, vector)
     xi, zeta = _levels(problem, vector)
-    likelihood = row_terms(problem.log_ages, problem.weight, xi, float(k), zeta, float(beta), EMPTY)
+    likelihood = _likelihood(problem, xi, float(k), zeta, float(beta), EMPTY)
     likelihood += problem.log_likelihood_offset
     if not np.isfinite(likelihood):
         return -np.inf, -np.inf
@@ -133,7 +173,7 @@ def slopes(problem: Posterior, vector: Array) -> tuple[Array, Array]:
     k, beta = shapes(problem, vector)
     xi, zeta = _levels(problem, vector)
     terms = np.empty((N_TERMS, xi.size))
-    row_terms(problem.log_ages, problem.weight, xi, float(k), zeta, float(beta), terms)
+    _likelihood(problem, xi, float(k), zeta, float(beta), terms)
     early, bend_early = _defect_slopes(problem, vector[at.defects], vector[at.first], terms[1])
     late, bend_late = _defect_slopes(problem, vector[at.wear_defects], np.zeros(0), terms[3])
     one = np.ones((xi.size, 1))
@@ -150,6 +190,24 @@ def slopes(problem: Posterior, vector: Array) -> tuple[Array, Array]:
     hessian[at.install_shape, at.install_shape] += gradient[at.install_shape] * (1 - 2 * k)
     hessian[at.wear_shape, at.wear_shape] += gradient[at.wear_shape]
     return gradient, hessian
+
+
+def _likelihood(
+    problem: Posterior, xi: Array, k: float, zeta: Array, beta: float, out: Array
+) -> float:
+    return float(
+        row_terms(
+            problem.log_ages,
+            problem.wear_log_ages,
+            problem.pace,
+            problem.weight,
+            xi,
+            k,
+            zeta,
+            beta,
+            out,
+        )
+    )
 
 
 def _defect_slopes(

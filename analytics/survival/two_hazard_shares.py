@@ -14,7 +14,7 @@ that seems to protect gets a negative part.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.polynomial.legendre import leggauss
@@ -210,10 +210,20 @@ def _install_share(draws: TwoHazardDraws, ended: TwoHazardData) -> Array:
     lives = ended.lifetimes
     share = np.empty((len(draws.install_shape), len(lives)))
     exact = lives.exact
-    installation, wear = hazard(_law(draws, take_rows(ended, exact)), lives.lower[exact])
+    at_end = _with_duty_at_end(ended)
+    installation, wear = hazard(_law(draws, take_rows(at_end, exact)), lives.lower[exact])
     share[:, exact] = installation / (installation + wear)
-    share[:, ~exact] = _over_interval(draws, take_rows(ended, ~exact))[0]
+    share[:, ~exact] = _over_interval(draws, take_rows(at_end, ~exact))[0]
     return share
+
+
+def _with_duty_at_end(data: TwoHazardData) -> TwoHazardData:
+    """The same with the duties that give the hazard at the end, where duties changed."""
+    if data.changing is None:
+        return data
+    wear = data.wear_design.copy()
+    wear[data.changing.row] = data.changing.at_end
+    return replace(data, wear_design=wear, changing=None)
 
 
 def _avoided(draws: TwoHazardDraws, data: TwoHazardData) -> Array:

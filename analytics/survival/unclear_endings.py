@@ -19,10 +19,11 @@ from analytics.survival.fleet_data import (
     FleetData,
     defect_probabilities,
     fleet_data,
-    wear_columns,
+    wear_of_lives,
+    with_equivalent_duty,
 )
 from analytics.survival.law import hazard
-from analytics.survival.model import LifeModel, fit_life_model, law_for
+from analytics.survival.model import LifeModel, fit_life_model, law_for, wear_draws
 
 __all__ = ["fit_to_lives"]
 
@@ -40,6 +41,7 @@ def fit_to_lives(
     *,
     unclear: UnclearAs = UnclearAs.WEIGHTED,
     suspect_lots: tuple[str, ...] = (),
+    duty_steps: pd.DataFrame | None = None,
     n_draws: int,
     seed: int,
 ) -> tuple[FleetData, LifeModel]:
@@ -53,6 +55,8 @@ def fit_to_lives(
         How unclear endings are read; WEIGHTED lets the fit weigh them.
     suspect_lots : tuple of str
         Lots that get a covariate of their own.
+    duty_steps : DataFrame, optional
+        Duty of the lives whose duty changed, as in `fleet_data`.
     n_draws, seed : int
         Parameter draws and their seed.
 
@@ -71,13 +75,30 @@ def fit_to_lives(
     if unclear is UnclearAs.WEIGHTED and open_question.any():
         demand = _demand_rate(lives, weight)
         for _ in range(ROUNDS):
-            fleet = fleet_data(lives, weight, suspect_lots)
-            model = fit_life_model(fleet, n_draws=_DRAWS_TO_WEIGH, seed=seed)
+            fleet, model = _fitted(lives, weight, suspect_lots, duty_steps, _DRAWS_TO_WEIGH, seed)
             early = _premature_hazard(lives[open_question], lives, fleet, model)
             weight = weight.copy()
             weight[open_question] = early / (early + demand[open_question.to_numpy()])
-    fleet = fleet_data(lives, weight, suspect_lots)
-    return fleet, fit_life_model(fleet, n_draws=n_draws, seed=seed)
+    return _fitted(lives, weight, suspect_lots, duty_steps, n_draws, seed)
+
+
+def _fitted(
+    lives: pd.DataFrame,
+    weight: pd.Series,
+    suspect_lots: tuple[str, ...],
+    duty_steps: pd.DataFrame | None,
+    n_draws: int,
+    seed: int,
+) -> tuple[FleetData, LifeModel]:
+    """Fit, then let constant duties stand for the changing ones."""
+    fleet = fleet_data(lives, weight, suspect_lots, duty_steps)
+    model = fit_life_model(fleet, n_draws=n_draws, seed=seed)
+    if fleet.data.changing is None:
+        return fleet, model
+    shape, effects = wear_draws(model, fleet)
+    none = np.zeros(1)
+    typical = np.array([np.median(effects.get(name, none)) for name in fleet.data.wear_names])
+    return with_equivalent_duty(fleet, typical, float(np.median(shape))), model
 
 
 def _unclear_bursts(lives: pd.DataFrame) -> pd.Series:
@@ -103,6 +124,6 @@ def _premature_hazard(
 ) -> NDArray[np.float64]:
     """Mean hazard of a premature failure at the age of each unclear burst. [1/years]"""
     defects = defect_probabilities(fleet.design, lives)[rows.index]
-    law = law_for(model, fleet, defects, wear_columns(fleet.design, rows))
+    law = law_for(model, fleet, defects, wear_of_lives(fleet, lives)[rows.index])
     installation, wear = hazard(law, rows["age_years"].to_numpy(dtype=float))
     return np.asarray((installation + wear).mean(axis=0))

@@ -3,10 +3,10 @@
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.marks import literal, spoken
+from dashboard.figures.marks import literal, spans, spoken
 from dashboard.theme import Ink, bare, dress, faint
 
-__all__ = ["duty_figure"]
+__all__ = ["duty_figure", "quarters_figure"]
 
 
 def duty_figure(duty: pd.DataFrame) -> go.Figure:
@@ -54,3 +54,38 @@ def _mark_limits(figure: go.Figure, known: pd.DataFrame) -> None:
         },
         hovertemplate="limit %{x:.0f} %<extra></extra>",
     )
+
+
+def quarters_figure(quarters: pd.DataFrame, limit: float) -> go.Figure:
+    """Draw the operating ratio of a position's discs quarter by quarter.
+
+    `limit` is the highest ratio its disc allows, NaN when none is stated.
+    """
+    ratio = "Operating ratio [%]"
+    known = quarters.dropna(subset=["operating_ratio"]) if len(quarters) else quarters
+    if known.empty:
+        return bare("The pressure history does not reach this position.", x="Date", y=ratio)
+    figure = go.Figure()
+    for basis, name, colour, dash in (
+        ("history", "seen by the historian", Ink.BLUE, "solid"),
+        ("nominal", "nominal, nothing seen", Ink.GREY, "dot"),
+    ):
+        rows = known[known["pressure_basis"] == basis]
+        if rows.empty:
+            continue
+        figure.add_scatter(
+            x=spans(rows["from_on"], rows["to_on"]),
+            y=spans(100 * rows["operating_ratio"], 100 * rows["operating_ratio"]),
+            mode="lines",
+            name=name,
+            line={"color": colour, "width": 3, "dash": dash},
+            hovertemplate="%{x|%Y-%m-%d}: %{y:.0f} %<extra></extra>",
+        )
+    dress(figure, x="Date", y=ratio, height=260)
+    if pd.notna(limit):
+        figure.add_hline(
+            y=100 * limit,
+            line={"color": Ink.RED, "width": 1.5, "dash": "dash"},
+            annotation={"text": "highest allowed", "font": {"color": Ink.RED}},
+        )
+    return figure

@@ -5,7 +5,7 @@ import plotly.graph_objects as go
 
 from dashboard.theme import faint
 
-__all__ = ["band", "limits", "literal", "spoken"]
+__all__ = ["band", "limits", "literal", "spans", "spoken"]
 
 
 def band(
@@ -53,3 +53,8 @@ def spoken(text: object) -> str:
     'reverse knife'
     """
     return literal(text).replace("_", " ")
+
+
+def spans(start: pd.Series, end: pd.Series) -> list[object]:
+    """Lay out start, end and a gap per row, so that one trace draws many lines."""
+    return [value for pair in zip(start, end, strict=True) for value in (*pair, None)]

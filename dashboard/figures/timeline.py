@@ -3,7 +3,7 @@
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.marks import literal
+from dashboard.figures.marks import literal, spans
 from dashboard.theme import ENDINGS, bare, dress
 
 __all__ = ["timeline_figure"]
@@ -18,8 +18,8 @@ def timeline_figure(lives: pd.DataFrame) -> go.Figure:
     for ending, rows in ordered.groupby("ending", sort=False):
         look = ENDINGS[str(ending)]
         figure.add_scatter(
-            x=_spans(rows["installed_on"].fillna(rows["ended_on"]), rows["ended_on"]),
-            y=_spans(rows["row"], rows["row"]),
+            x=spans(rows["installed_on"].fillna(rows["ended_on"]), rows["ended_on"]),
+            y=spans(rows["row"], rows["row"]),
             mode="lines",
             line={"color": look.colour, "width": 7},
             hoverinfo="skip",
@@ -46,8 +46,3 @@ def timeline_figure(lives: pd.DataFrame) -> go.Figure:
     return figure.update_yaxes(
         tickvals=ordered["row"].tolist(), ticktext=ordered["life_id"].map(literal).tolist()
     )
-
-
-def _spans(start: pd.Series, end: pd.Series) -> list[object]:
-    """Lay out start, end and a gap per row, so that one trace draws many lines."""
-    return [value for pair in zip(start, end, strict=True) for value in (*pair, None)]

@@ -7,7 +7,13 @@ from dashboard.components.tables import grid, plain
 from dashboard.figures.duty import duty_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
-from dashboard.sentences import dangerous_sentence, early_answer, early_part, gain_sentence
+from dashboard.sentences import (
+    changed_duty_sentence,
+    dangerous_sentence,
+    early_answer,
+    early_part,
+    gain_sentence,
+)
 from dashboard.view import View
 from dashboard.words import count, percent, sentence
 
@@ -113,7 +119,12 @@ def _on_the_model(view: View) -> tuple[str, ...]:
     if model is None:
         return ()
     why, fit = (sentence(said) for said in (model.why, model.fit_statement))
-    return (gain_sentence(view.whole), f"The model: {model.name}. {why}", fit)
+    return (
+        gain_sentence(view.whole),
+        changed_duty_sentence(view.whole),
+        f"The model: {model.name}. {why}",
+        fit,
+    )
 
 
 def _crews_and_lots(view: View) -> html.Section:

@@ -6,6 +6,7 @@ from dash import html
 from dashboard.cells import cell_text
 from dashboard.components.blocks import figure, message, section
 from dashboard.components.tables import plain
+from dashboard.figures.duty import quarters_figure
 from dashboard.figures.pressures import operating_pressures, pressures_figure
 from dashboard.figures.timeline import timeline_figure
 from dashboard.pages.intervals import cost_curve
@@ -43,6 +44,7 @@ def page(view: View, position: str) -> html.Div:
             _facts("Duty", view, "duty", whole.duty, position),
             _facts("Replacement", view, "intervals", whole.intervals, position),
             _time_line(view, position, lives),
+            _by_quarter(view, position),
             section("What does waiting cost?", cost_curve(view, position))
             if position in whole.interval_curves
             else None,
@@ -68,6 +70,26 @@ def _time_line(view: View, position: str, lives: pd.DataFrame) -> html.Section:
             says=f"What the discs at {position} ran at, the least pressure at which each may"
             " burst, and the peaks logged at their endings.",
             **drawn,
+        ),
+    )
+
+
+def _by_quarter(view: View, position: str) -> html.Section | None:
+    """The position's duty along its time line; nothing where no pressure was ever seen."""
+    quarters, duty = view.whole.duty_quarters, view.whole.duty
+    own = quarters[quarters["position_id"] == position]
+    if not own["pressure_basis"].eq("history").any():
+        return None
+    limit = duty.loc[duty["position_id"] == position, "limit"]
+    return section(
+        "Its duty, quarter by quarter",
+        figure(
+            view,
+            quarters_figure(own, float(limit.iloc[0]) if len(limit) else math.nan),
+            says="The ratio each disc stayed below for 95 % of the quarter.",
+            of_all=True,
+            lives=view.whole.lives[view.whole.lives["position_id"] == position],
+            twin=plain("duty-quarters", view, own.iloc[::-1]),
         ),
     )
 

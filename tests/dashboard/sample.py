@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.estimate import Estimate
-from analytics.findings import Findings, Installation, Model, Wear
+from analytics.findings import ChangedDuty, Findings, Installation, Model, Wear
 from analytics.logs.tables import CHECKS, TABLES
 
 BEGINS = pd.Timestamp("2017-01-01")
@@ -71,11 +71,18 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
             shape=Estimate(estimate=2.2, low=1.8, high=2.7),
             ratio_exponent=Estimate(estimate=6.1, low=4.2, high=8.0),
             cycle_exponent=Estimate(estimate=0.42, low=0.28, high=0.57),
+            changed_duty=ChangedDuty(
+                lives=41,
+                failures=17,
+                ratio_exponent=Estimate(estimate=4.0, low=2.9, high=5.2),
+                cycle_exponent=Estimate(estimate=0.40, low=0.25, high=0.55),
+            ),
         ),
         crews=_crews(),
         sites=_sites(),
         lots=_lots(),
         duty=_duty(rng, places),
+        duty_quarters=_duty_quarters(),
         intervals=_intervals(rng, places),
         interval_curves=_interval_curves(places),
         overdue=pd.DataFrame(
@@ -446,6 +453,28 @@ def _lots() -> pd.DataFrame:
             "note": ["set its stock aside until the maker has answered", "", "fewer than 5 events"],
             "positions": ["P-003, P-012", "P-007", ""],
             "in_stock": [4, 0, 2],
+        }
+    )
+
+
+def _duty_quarters() -> pd.DataFrame:
+    begins = pd.date_range("2024-01-01", periods=4, freq="QS")
+    return pd.DataFrame(
+        {
+            "install_id": "I-0001",
+            "position_id": "P-001",
+            "from_on": begins,
+            "to_on": begins + pd.offsets.QuarterBegin(startingMonth=1),
+            "from_years": [0.0, 0.25, 0.5, 0.75],
+            "to_years": [0.25, 0.5, 0.75, 1.0],
+            "coverage": [0.0, 0.98, 1.0, 0.97],
+            "operating_ratio": [0.7, 0.64, 0.65, 0.78],
+            "mean_ratio": [0.7, 0.55, 0.57, 0.69],
+            "pressure_basis": ["nominal", "history", "history", "history"],
+            "share_above_limit": [np.nan, 0.0, 0.0, 0.21],
+            "cycles_per_year": [np.nan, 12.0, 16.0, 44.0],
+            "temperature_degc": [np.nan, 61.0, 63.0, 70.0],
+            "damage": [np.nan, 0.001, 0.0012, 0.006],
         }
     )
 

@@ -1,12 +1,14 @@
 """Figures: what is drawn is what was given, empty input says why, nothing is altered."""
 
+from functools import partial
+
 import pandas as pd
 import pytest
 from sample import empty_findings, sample_findings
 
 from dashboard.cumulative import failures_per_position
 from dashboard.figures.demand import demand_figure
-from dashboard.figures.duty import duty_figure
+from dashboard.figures.duty import duty_figure, quarters_figure
 from dashboard.figures.fleet import (
     costs_figure,
     cumulative_figure,
@@ -34,6 +36,7 @@ EVERY = {
     "hazard": (lambda frame: hazard_figure(frame, MONTHS), SAMPLE.hazard_curve),
     "steps": (steps_figure, SAMPLE.installation.defects),
     "duty": (duty_figure, SAMPLE.duty),
+    "duty by quarter": (partial(quarters_figure, limit=0.8), SAMPLE.duty_quarters),
     "trend": (trend_figure, SAMPLE.trend),
     "added up": (cumulative_figure, failures_per_position(SAMPLE.lives, SAMPLE.log_begins)),
     "costs": (lambda frame: costs_figure(frame, "EUR"), SAMPLE.costs),
@@ -223,3 +226,15 @@ def test_pressures_follow_the_reader_and_tell_nominal_from_seen():
     assert least.y[0] == pytest.approx(2 * 14.50377, abs=1e-5)
     assert operating.line.dash == "dot"
     assert "positions table" in operating.name
+
+
+def test_quarters_tell_what_was_seen_from_what_is_nominal():
+    drawn = quarters_figure(SAMPLE.duty_quarters, 0.8)
+    seen, nominal = drawn.data
+
+    assert [value for value in seen.y if value is not None] == pytest.approx(
+        [64, 64, 65, 65, 78, 78]
+    )
+    assert (seen.line.dash, nominal.line.dash) == ("solid", "dot")
+    assert drawn.layout.shapes[0].y0 == 80
+    assert not quarters_figure(SAMPLE.duty_quarters, float("nan")).layout.shapes

@@ -10,6 +10,7 @@ from analytics.estimate import Estimate
 from dashboard.orders import stock_remarks
 from dashboard.sentences import (
     basis,
+    changed_duty_sentence,
     dangerous_sentence,
     early_answer,
     early_part,
@@ -240,3 +241,20 @@ def test_basis_counts_the_lives_drawn():
     drawn = SAMPLE.lives[SAMPLE.lives["position_id"] == "P-003"]
 
     assert basis(SAMPLE, drawn).startswith(f"{len(drawn)} disc lives")
+
+
+def test_changed_duty_is_set_against_one_duty_per_life():
+    said = changed_duty_sentence(SAMPLE)
+
+    assert said.startswith("The duty of 41 discs changed during its life (17 failed early)")
+    assert "exponent of the ratio 6.1 [4.2 to 8] against 4 [2.9 to 5.2]" in said
+    assert said.endswith("that alters what the ratio does.")
+    assert changed_duty_sentence(empty_findings()) == ""
+
+
+def test_changed_duty_within_the_limits_alters_nothing():
+    wear = replace(SAMPLE.wear, ratio_exponent=Estimate(estimate=4.5, low=3.0, high=6.0))
+
+    assert changed_duty_sentence(replace(SAMPLE, wear=wear)).endswith("not alter the answer.")
+    steady = replace(SAMPLE, wear=replace(SAMPLE.wear, changed_duty=None))
+    assert changed_duty_sentence(steady).startswith("No disc is seen to have changed its duty")
