@@ -85,7 +85,7 @@ def _by_quarter(view: View, position: str) -> html.Section | None:
         "Its duty, quarter by quarter",
         figure(
             view,
-            quarters_figure(own, float(limit.iloc[0]) if len(limit) else math.nan),
+            quarters_figure(own, float(limit.iloc[0]) if len(limit) else float("nan")),
             says="The ratio each disc stayed below for 95 % of the quarter.",
             of_all=True,
             lives=view.whole.lives[view.whole.lives["position_id"] == position],
