@@ -39,6 +39,13 @@ FRAMES = {
     "duty_quarters": "install_id position_id from_on to_on from_years to_years coverage "
     "operating_ratio mean_ratio pressure_basis share_above_limit cycles_per_year "
     "temperature_degc damage",
+    "what_if": "change about avoided avoided_low avoided_high share share_low share_high per_year "
+    "per_year_low per_year_high money money_low money_high not_then not_priced positions note "
+    "avoided_all_unclear avoided_no_unclear",
+    "owed_by_year": "year check about failures_owed failures_owed_low failures_owed_high cost_owed "
+    "cost_owed_low cost_owed_high",
+    "fitting": "of name installs passed failures avoided avoided_low avoided_high per_100 "
+    "per_100_low per_100_high note",
 }
 """Columns of the frames that may have no rows."""
 
@@ -96,8 +103,10 @@ class Installation:
         Weibull shape of the installation hazard, at most 1. [-]
     defects : DataFrame
         `check about log_effect log_effect_low log_effect_high failures_owed failures_owed_low
-        failures_owed_high recorded_pct defect_pct cost_owed flagged`; one row per check, worst
-        first.
+        failures_owed_high owed_per_year owed_per_year_low owed_per_year_high recorded_pct
+        defect_pct cost_owed cost_owed_low cost_owed_high not_priced flagged`; one row per check,
+        worst first. A failure without a logged cost takes its position's `unplanned_cost`;
+        `not_priced` counts those owed that have neither.
     failures : DataFrame
         One row per premature failure: `life_id position_id site disc_code crew lot ended_on
         age_years percentile share share_low share_high main_defect defects_found rivals advice`.
@@ -244,6 +253,23 @@ class Findings:
         `year premature_cost owed_cost planned_cost`.
     data_quality : DataFrame
         `year measure share`: share of rows with install date, torque, each check, peak pressure.
+    what_if : DataFrame
+        What each change would have avoided over the log, asked alone: every disc fitted clean,
+        every crew as the best quarter, the ratio lowered at the hardest positions, each step
+        mended. `change about avoided avoided_low avoided_high share share_low share_high
+        per_year per_year_low per_year_high money money_low money_high not_then not_priced
+        positions note avoided_all_unclear avoided_no_unclear`: failures, of all failures, per
+        year of the log, cost; `not_then` would not have happened when they did, but some of
+        them later.
+    owed_by_year : DataFrame
+        Failures owed to each install step by the year they fell in: `year check about
+        failures_owed failures_owed_low failures_owed_high cost_owed cost_owed_low
+        cost_owed_high`.
+    fitting : DataFrame
+        How well discs were fitted, `of` the fleet, a site, a crew or a year of fitting: `of name
+        installs passed failures avoided avoided_low avoided_high per_100 per_100_low
+        per_100_high note`. `avoided`: failures of these discs avoided had they been fitted
+        clean; `per_100`: failures that their defects add to the first year of 100 such installs.
     inferred : tuple of str
         What was inferred while making lives, in plain words.
     cautions : tuple of str
@@ -289,6 +315,9 @@ class Findings:
     placing: pd.DataFrame = field(default_factory=lambda: empty_frame("placing"))
     budget: pd.DataFrame = field(default_factory=lambda: empty_frame("budget"))
     duty_quarters: pd.DataFrame = field(default_factory=lambda: empty_frame("duty_quarters"))
+    what_if: pd.DataFrame = field(default_factory=lambda: empty_frame("what_if"))
+    owed_by_year: pd.DataFrame = field(default_factory=lambda: empty_frame("owed_by_year"))
+    fitting: pd.DataFrame = field(default_factory=lambda: empty_frame("fitting"))
     inferred: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_answered: Mapping[str, str] = field(default_factory=dict)

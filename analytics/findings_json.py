@@ -42,6 +42,9 @@ def findings_json(findings: Findings) -> str:
         "endings": dict(findings.endings),
         "model": _model(findings.model),
         "installation": _installation(findings.installation),
+        "would_have_been_avoided": [_avoided(row) for row in _rows(findings.what_if)],
+        "failures_owed_by_year": [_owed(row) for row in _rows(findings.owed_by_year)],
+        "fitting": [_fitting(row) for row in _rows(findings.fitting)],
         "wear": _wear(findings.wear),
         "crews": [_ratio(row, "crew") for row in _rows(findings.crews)],
         "sites": [_ratio(row, "site") for row in _rows(findings.sites)],
@@ -100,6 +103,9 @@ def _installation(found: Installation | None) -> dict[str, Any] | None:
             "check": row["check"],
             "log_effect": _interval(row, "log_effect"),
             "failures_owed": _interval(row, "failures_owed"),
+            "failures_owed_per_year": _interval(row, "owed_per_year"),
+            "cost_owed": _interval(row, "cost_owed"),
+            "failures_not_priced": row["not_priced"],
             "recorded_pct": row["recorded_pct"],
             "flagged": row["flagged"],
         }
@@ -111,6 +117,41 @@ def _installation(found: Installation | None) -> dict[str, Any] | None:
         "share_all_unclear_premature": found.share_all_unclear,
         "share_no_unclear_premature": found.share_no_unclear,
         "defects": defects,
+    }
+
+
+def _avoided(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "change": row["change"],
+        "failures": _interval(row, "avoided"),
+        "share_of_failures": _interval(row, "share"),
+        "failures_per_year": _interval(row, "per_year"),
+        "cost": _interval(row, "money"),
+        "failures_not_priced": row["not_priced"],
+        "failures_not_then": row["not_then"],
+        "failures_all_unclear_premature": row["avoided_all_unclear"],
+        "failures_no_unclear_premature": row["avoided_no_unclear"],
+        "positions": _words(row["positions"]),
+        "note": row["note"],
+    }
+
+
+def _owed(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "year": row["year"],
+        "check": row["check"],
+        "failures_owed": _interval(row, "failures_owed"),
+        "cost_owed": _interval(row, "cost_owed"),
+    }
+
+
+def _fitting(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        row["of"]: row["name"],
+        "installs": row["installs"],
+        "checks_passed": row["passed"],
+        "failures_avoided_if_clean": _interval(row, "avoided"),
+        "avoidable_in_first_year_per_100_installs": _interval(row, "per_100"),
     }
 
 

@@ -1,7 +1,7 @@
 """The whole job as one call: a log folder in, findings out."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +11,8 @@ from analytics import fleet
 from analytics.duty.history import scan_logs
 from analytics.duty.tally import HistoryTally
 from analytics.duty.withstood import pressures_withstood
-from analytics.early.answer import (
-    early_answer,
-    excess_by_crew,
-    excess_by_site,
-    hazard_by_age,
-    share_if_unclear,
-)
+from analytics.early.answer import excess_by_crew, excess_by_site, hazard_by_age
+from analytics.early.fleet_answer import FleetAnswer, fleet_answer
 from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import (
@@ -186,7 +181,7 @@ def run_logs(
         model=_model(plant.fitted, ledger, seed),
         installation=early.installation,
         wear=_wear(plant.fitted),
-        crews=early.crews,
+        crews=_crews(plant),
         lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
         sites=_sites(plant),
         duty=plant.duty,
@@ -205,6 +200,9 @@ def run_logs(
         pooled=_or_empty("pooled", spares.lists.pooled),
         placing=_or_empty("placing", spares.lists.placing),
         budget=_or_empty("budget", spares.lists.budget),
+        what_if=early.what_if,
+        owed_by_year=early.owed_by_year,
+        fitting=early.fitting,
         dangerous=dangerous,
         dangerous_bound=fleet.dangerous_rate(lives, len(dangerous)),
         trend=fleet.yearly_trend(lives),
@@ -250,46 +248,31 @@ def _plain_warnings(plant: Plant) -> list[str]:
     return said
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Early:
-    installation: Installation | None
-    crews: pd.DataFrame
-
-
-def _early(logs: CheckedLogs, plant: Plant, ledger: Ledger, *, n_draws: int, seed: int) -> _Early:
-    fitted, lives = plant.fitted, plant.lives
-    if fitted is None:
+def _early(
+    logs: CheckedLogs, plant: Plant, ledger: Ledger, *, n_draws: int, seed: int
+) -> FleetAnswer:
+    if plant.fitted is None:
         ledger.not_answered["installation"] = "a share owed needs a life model; none was fitted"
-        return _Early(installation=None, crews=empty_frame("crews"))
-    crews = excess_by_crew(lives, fitted.data, fitted.model)
-    suspect = fitted.data.design.lots
-    answer = ledger.try_for(
-        "installation",
-        lambda: early_answer(lives, fitted.data, fitted.model, logs.tables, frozenset(suspect)),
+        return FleetAnswer()
+    return fleet_answer(
+        plant.lives,
+        plant.fitted.data,
+        plant.fitted.model,
+        logs.tables,
+        ledger,
+        begins=plant.begins,
+        export=plant.export,
+        duty_steps=plant.duty_steps,
+        n_draws=n_draws,
+        seed=seed,
     )
-    if answer is None:
-        return _Early(installation=None, crews=crews)
-    all_unclear, no_unclear = (
-        share_if_unclear(
-            lives,
-            unclear,
-            suspect_lots=suspect,
-            duty_steps=plant.duty_steps,
-            n_draws=n_draws,
-            seed=seed,
-        )
-        for unclear in (UnclearAs.PREMATURE, UnclearAs.NOT_PREMATURE)
-    )
-    installation = Installation(
-        share_of_premature=answer.owed.total_share,
-        failures_owed=answer.owed.failures_owed,
-        share_all_unclear=all_unclear,
-        share_no_unclear=no_unclear,
-        shape=answer.shape,
-        defects=answer.defects,
-        failures=answer.failures,
-    )
-    return _Early(installation=installation, crews=crews)
+
+
+def _crews(plant: Plant) -> pd.DataFrame:
+    fitted = plant.fitted
+    if fitted is None:
+        return empty_frame("crews")
+    return excess_by_crew(plant.lives, fitted.data, fitted.model)
 
 
 def _sites(plant: Plant) -> pd.DataFrame:

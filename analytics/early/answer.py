@@ -9,12 +9,14 @@ from numpy.typing import NDArray
 
 from analytics.early.attribution import defect_table, failure_table
 from analytics.early.crews_and_lots import FEWEST_EVENTS, group_rates
+from analytics.early.fitting_quality import fitting_quality
 from analytics.early.lot_evidence import shorter_lives
 from analytics.early.rivals import rival_explanations
+from analytics.early.what_if import ends_otherwise, remaining_years
+from analytics.early.worth import owed_by_year, owed_tallies
 from analytics.errors import NotEstimable
 from analytics.estimate import Estimate
 from analytics.lives.events import Ending
-from analytics.lives.unclear import UnclearAs
 from analytics.survival.fleet_data import (
     FleetData,
     defect_probabilities,
@@ -25,7 +27,6 @@ from analytics.survival.law import LifeLaw, cumulative_hazard, hazard
 from analytics.survival.model import LifeModel, law_for
 from analytics.survival.position_laws import PositionLaws
 from analytics.survival.two_hazard_shares import OwedShares, share_owed
-from analytics.survival.unclear_endings import fit_to_lives
 
 __all__ = [
     "EarlyAnswer",
@@ -34,7 +35,6 @@ __all__ = [
     "excess_by_lot",
     "excess_by_site",
     "hazard_by_age",
-    "share_if_unclear",
 ]
 
 FEWEST_LOT_EVENTS = 3
@@ -60,12 +60,16 @@ class EarlyAnswer:
         Weibull shape of the installation hazard. [-]
     defects, failures : DataFrame
         As in `analytics.findings.Installation`.
+    owed_by_year, fitting : DataFrame
+        As in `analytics.findings.Findings`.
     """
 
     owed: OwedShares
     shape: Estimate
     defects: pd.DataFrame
     failures: pd.DataFrame
+    owed_by_year: pd.DataFrame
+    fitting: pd.DataFrame
 
 
 def early_answer(
@@ -74,6 +78,8 @@ def early_answer(
     model: LifeModel,
     tables: Mapping[str, pd.DataFrame],
     flagged_lots: frozenset[str],
+    *,
+    years: float,
 ) -> EarlyAnswer:
     """Attribute the early failures to the install steps.
 
@@ -89,11 +95,13 @@ def early_answer(
         Checked logs; `discs` and `positions` are read.
     flagged_lots : frozenset of str
         Lots under suspicion.
+    years : float
+        How long the log covers. [years]
 
     Returns
     -------
     EarlyAnswer
-        Totals by step and one row per failure.
+        Totals by step and year, one row per failure, and how well the discs were fitted.
 
     Raises
     ------
@@ -105,59 +113,24 @@ def early_answer(
             "the share owed to the installation needs install checks on record, "
             "some of them failed, and failures enough to tell two hazards apart"
         )
-    owed = share_owed(model.hazard_draws, fleet.data)
+    owed = share_owed(
+        model.hazard_draws, fleet.data, tallies=owed_tallies(lives, fleet, tables["positions"])
+    )
     rivals = rival_explanations(lives, tables["discs"], tables["positions"], flagged_lots)
     return EarlyAnswer(
         owed=owed,
         shape=model.two_hazard.estimates.install_shape,
-        defects=defect_table(lives, fleet, model.two_hazard, owed),
+        defects=defect_table(lives, fleet, model.two_hazard, owed, years=years),
         failures=failure_table(lives, fleet, model.hazard_draws, owed, rivals),
-    )
-
-
-def share_if_unclear(
-    lives: pd.DataFrame,
-    unclear: UnclearAs,
-    *,
-    suspect_lots: tuple[str, ...] = (),
-    duty_steps: pd.DataFrame | None = None,
-    n_draws: int,
-    seed: int,
-) -> Estimate | None:
-    """Give the share owed to the installation with unclear endings read one way.
-
-    Parameters
-    ----------
-    lives : DataFrame, one row per life
-        The lives frame.
-    unclear : UnclearAs
-        How unclear endings are read.
-    suspect_lots : tuple of str
-        Lots that get a covariate of their own.
-    duty_steps : DataFrame, optional
-        Duty of the lives whose duty changed, as in `fleet_data`.
-    n_draws, seed : int
-        Parameter draws and their seed.
-
-    Returns
-    -------
-    Estimate or None
-        The share [-]; None when this reading leaves too little to fit.
-    """
-    try:
-        fleet, model = fit_to_lives(
+        owed_by_year=owed_by_year(lives, fleet, owed),
+        fitting=fitting_quality(
             lives,
-            unclear=unclear,
-            suspect_lots=suspect_lots,
-            duty_steps=duty_steps,
-            n_draws=n_draws,
-            seed=seed,
-        )
-    except NotEstimable:
-        return None
-    if model.hazard_draws is None:
-        return None
-    return share_owed(model.hazard_draws, fleet.data).total_share
+            fleet,
+            model.hazard_draws,
+            others=ends_otherwise(lives, fleet),
+            remaining_years=remaining_years(lives),
+        ),
+    )
 
 
 def excess_by_crew(lives: pd.DataFrame, fleet: FleetData, model: LifeModel) -> pd.DataFrame:

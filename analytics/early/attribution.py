@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from analytics.early.crews_and_lots import stand_out
+from analytics.early.worth import COST, NOT_PRICED
+from analytics.estimate import Estimate, from_draws
 from analytics.installs.checklist import CHECKLIST, DEFECTS
 from analytics.lives.events import Ending
 from analytics.survival.fleet_data import FleetData
@@ -39,7 +41,12 @@ _NEXT_STEP = {
 
 
 def defect_table(
-    lives: pd.DataFrame, fleet: FleetData, fit: TwoHazardFit, owed: OwedShares
+    lives: pd.DataFrame,
+    fleet: FleetData,
+    fit: TwoHazardFit,
+    owed: OwedShares,
+    *,
+    years: float = 1.0,
 ) -> pd.DataFrame:
     """Say for each install step how many failures its defects carry.
 
@@ -52,7 +59,9 @@ def defect_table(
     fit : TwoHazardFit
         The fit.
     owed : OwedShares
-        Shares of the failures of `fleet.data`.
+        Shares of the failures of `fleet.data`; summed by `owed_tallies`, else no cost is given.
+    years : float, default 1
+        How long the log covers. [years]
 
     Returns
     -------
@@ -61,11 +70,7 @@ def defect_table(
         not enter the model are kept with blank numbers. `flagged`: the effect stands out
         among all checks by the rule that crews and lots are judged by.
     """
-    ended = fleet.life[owed.failures]
-    cost = lives["cost"].to_numpy(dtype=float)[ended] * fleet.data.lifetimes.weight[owed.failures]
-    cost_of = dict(
-        zip(fleet.data.defect_names, np.nan_to_num(cost) @ owed.defect_share, strict=True)
-    )
+    worth = _worth(fleet, owed)
     rows = []
     for name in DEFECTS:
         recorded = lives[name].notna()
@@ -76,20 +81,35 @@ def defect_table(
             "mend": CHECKLIST[name].mend,
             "recorded_pct": 100 * float(recorded.mean()),
             "defect_pct": 100 * float(failed.sum() / max(int(recorded.sum()), 1)),
-            "cost_owed": cost_of.get(name, np.nan),
+            "not_priced": worth[name][1] if name in worth else np.nan,
         }
         for what, found in (
             ("log_effect", fit.estimates.defect_effects.get(name)),
             ("failures_owed", owed.defect_owed.get(name)),
+            ("cost_owed", worth[name][0] if name in worth else None),
         ):
             row[what] = found.estimate if found else np.nan
             row[f"{what}_low"] = found.low if found else np.nan
             row[f"{what}_high"] = found.high if found else np.nan
         rows.append(row)
     table = pd.DataFrame(rows)
+    for end in ("", "_low", "_high"):
+        table[f"owed_per_year{end}"] = table[f"failures_owed{end}"] / years
     spread = (table["log_effect_high"] - table["log_effect_low"]) / (2 * norm.ppf(0.975))
     table["flagged"] = stand_out(norm.sf((table["log_effect"] / spread).to_numpy(dtype=float)))
     return table.sort_values("failures_owed", ascending=False, ignore_index=True)
+
+
+def _worth(fleet: FleetData, owed: OwedShares) -> dict[str, tuple[Estimate, float]]:
+    """Cost of the failures owed to each defect, and how many of them have no cost."""
+    if owed.tallied.shape[2] == 0:
+        return {}
+    return {
+        name: (from_draws(drawn[:, COST]), float(np.median(drawn[:, NOT_PRICED])))
+        for name, drawn in zip(
+            fleet.data.defect_names, owed.tallied.transpose(1, 0, 2), strict=True
+        )
+    }
 
 
 def failure_table(

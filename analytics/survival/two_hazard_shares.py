@@ -31,7 +31,7 @@ from analytics.survival.two_hazard_draws import (
     log_defect_ratio,
 )
 
-__all__ = ["OwedShares", "share_owed"]
+__all__ = ["BLOCK", "OwedShares", "SeenFailures", "seen_failures", "share_owed"]
 
 Array = NDArray[np.float64]
 
@@ -66,6 +66,8 @@ class OwedShares:
         Failures a clean installation would have avoided, expected over the ages at which the
         lives were watched: the installation's added cumulative hazard. Equal on average to
         `failures_owed`, without its luck of the draw. [failures]
+    tallied : ndarray, shape (n_draws, J, n_tallies)
+        Shares of each defect summed with the weights of each tally. [unit of the tally]
     """
 
     failures: NDArray[np.intp]
@@ -78,9 +80,30 @@ class OwedShares:
     failures_owed: Estimate
     defect_owed: dict[str, Estimate]
     avoided: Estimate
+    tallied: Array
 
 
-def share_owed(draws: TwoHazardDraws, data: TwoHazardData, seed: int = 0) -> OwedShares:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenFailures:
+    """Failures as each draw sees them.
+
+    Attributes
+    ----------
+    early, late : ndarray, shape (n_draws, n_failures)
+        Installation and wear hazard of the same disc without defects at the age of the
+        failure, over the hazard it had when what was not recorded is averaged over. [-]
+    present : list of ndarray of bool, J of shape (n_draws, n_failures)
+        Which defects each draw has present: as recorded, else drawn given the failure.
+    """
+
+    early: Array
+    late: Array
+    present: list[NDArray[np.bool_]]
+
+
+def share_owed(
+    draws: TwoHazardDraws, data: TwoHazardData, seed: int = 0, *, tallies: Array | None = None
+) -> OwedShares:
     """Attribute each failure to the installation, with what is not known of it.
 
     Parameters
@@ -91,6 +114,9 @@ def share_owed(draws: TwoHazardDraws, data: TwoHazardData, seed: int = 0) -> Owe
         The lives that were fitted, or others with the same columns.
     seed : int, default 0
         Seed of the draws of unrecorded checks.
+    tallies : ndarray, shape (n, n_tallies), optional
+        What else to sum the shares of the failures by, such as their cost or their year; the
+        weights of unclear endings are put on here. [any]
 
     Returns
     -------
@@ -114,14 +140,18 @@ def share_owed(draws: TwoHazardDraws, data: TwoHazardData, seed: int = 0) -> Owe
         raise NotEstimable("shares owed to the installation need at least one failure, got none")
     rng = np.random.default_rng(seed)
     share = np.empty((len(draws.install_shape), failures.size))
-    by_defect = np.zeros((len(draws.install_shape), len(data.defect_names)))
+    weigh = data.lifetimes.weight[:, None] * np.column_stack(
+        [np.ones(len(data.lifetimes)), *([] if tallies is None else [tallies])]
+    )
+    tallied = np.zeros((len(draws.install_shape), len(data.defect_names), weigh.shape[1]))
     defect_share = np.empty((failures.size, len(data.defect_names)))
     for block in _blocks(failures.size, BLOCK // 4):
         ended = take_rows(data, failures[block])
         for j, part in enumerate(_divide(draws, ended, rng)):
-            by_defect[:, j] += part @ ended.lifetimes.weight
+            tallied[:, j] += part @ weigh[failures[block]]
             defect_share[block, j] = part.mean(axis=0)
             share[:, block] = part if j == 0 else share[:, block] + part
+    by_defect = tallied[:, :, 0]
     owed = by_defect.sum(axis=1)
     estimate = share.mean(axis=0)
     low, high = np.quantile(share, [0.025, 0.975], axis=0)
@@ -139,6 +169,35 @@ def share_owed(draws: TwoHazardDraws, data: TwoHazardData, seed: int = 0) -> Owe
             for name, column in zip(data.defect_names, by_defect.T, strict=True)
         },
         avoided=from_draws(_avoided(draws, data)),
+        tallied=tallied[:, :, 1:],
+    )
+
+
+def seen_failures(
+    draws: TwoHazardDraws, ended: TwoHazardData, rng: np.random.Generator
+) -> SeenFailures:
+    """Draw what was not recorded of failed discs and split their hazards.
+
+    Parameters
+    ----------
+    draws : TwoHazardDraws
+        Parameter draws.
+    ended : TwoHazardData
+        Lives that failed, `BLOCK` / 4 of them at most for the sake of memory.
+    rng : Generator
+        Source of the draws of unrecorded checks.
+
+    Returns
+    -------
+    SeenFailures
+        An unrecorded defect is present with the probability it has given the failure,
+        p e^b / (1 - p + p e^b) if the installation's hazard struck, with w for b if wear did.
+    """
+    base = _install_share(draws, ended)
+    return SeenFailures(
+        early=base * np.exp(-install_log_ratio(draws, ended.defects)),
+        late=(1 - base) * np.exp(-log_defect_ratio(draws.wear_defect_effects, ended.defects)),
+        present=_present(draws, ended.defects, rng.random(base.shape) < base, rng),
     )
 
 
@@ -147,25 +206,20 @@ def _divide(
 ) -> Iterator[Array]:
     """Draw each failure's share, one defect after the other, (n_draws, n_failures) each.
 
-    An unrecorded defect is drawn as present with the probability it has given the failure,
-    p e^b / (1 - p + p e^b) if the installation's hazard struck, with w for b if wear did.
     Averaged over the draws this is the share of the marginal hazard.
     """
-    base = _install_share(draws, ended)
-    # hazards of the clean disc in units of the marginal hazard
-    early = base * np.exp(-install_log_ratio(draws, ended.defects))
-    late = (1 - base) * np.exp(-log_defect_ratio(draws.wear_defect_effects, ended.defects))
-    present = _present(draws, ended.defects, rng.random(base.shape) < base, rng)
+    seen = seen_failures(draws, ended, rng)
+    early, late, present = seen.early, seen.late, seen.present
     count = np.sum(present, axis=0)
     # what the first defect does is divided evenly among those present
     first = draws.first_defect_effect[:, None] / np.maximum(count, 1)
-    log_early, log_late = np.zeros(base.shape), np.zeros(base.shape)
+    log_early, log_late = np.zeros(early.shape), np.zeros(early.shape)
     for b, w, x in zip(draws.defect_effects.T, draws.wear_defect_effects.T, present, strict=True):
         log_early += (b[:, None] + first) * x
         log_late += w[:, None] * x
     hazard_now = early * np.exp(log_early) + late * np.exp(log_late)
-    early *= _relative_growth(log_early) / hazard_now
-    late *= _relative_growth(log_late) / hazard_now
+    early = early * _relative_growth(log_early) / hazard_now
+    late = late * _relative_growth(log_late) / hazard_now
     for b, w, x in zip(draws.defect_effects.T, draws.wear_defect_effects.T, present, strict=True):
         yield (early * (b[:, None] + first) + late * w[:, None]) * x
 

@@ -1,0 +1,81 @@
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import betabinom
+
+from analytics.early.best_practice import _WORTH, FEWEST_RECORDS, _likely, best_practice
+from analytics.errors import NotEstimable
+
+
+def records(defects, recorded):
+    """One row per install; crew k has so many defects among so many records."""
+    rows = [
+        {"crew": f"c{k}" if k < 99 else None, "gap_even": j >= d}
+        for k, (d, n) in enumerate(zip(defects, recorded, strict=True))
+        for j in range(n)
+    ]
+    return pd.DataFrame(rows).astype({"gap_even": "boolean"})
+
+
+def kept(lives, **options):
+    found = best_practice(lives, ["gap_even"], n_draws=1000, **options)
+    return dict(zip(found.crews, found.kept["gap_even"].mean(axis=0), strict=True)), found
+
+
+def test_crews_are_brought_to_the_best_and_the_best_stays_as_it_is():
+    by_crew, found = kept(records([10, 40, 40, 80], [400] * 4))
+    assert by_crew["c0"] == 1.0
+    # the crews' own records say 10 / 40 and 10 / 80; the best is drawn a little to the fleet
+    assert 10 / 40 < by_crew["c1"] < 0.34
+    assert 10 / 80 < by_crew["c3"] < 0.17
+    assert found.fleet["gap_even"] == pytest.approx(170 / 1600)
+    assert 10 / 400 < found.best["gap_even"] < 20 / 400
+
+
+def test_crews_that_only_differ_by_luck_have_little_to_gain():
+    # Taken at their word, the best two of eight equal crews would spare a third of the defects.
+    rng = np.random.default_rng(4)
+    spared, naive = [], []
+    for _ in range(40):
+        defects = rng.binomial(60, 0.15, 8)
+        spared.append(1 - np.mean(list(kept(records(defects, [60] * 8))[0].values())))
+        naive.append(1 - np.sort(defects)[:2].mean() / defects.mean())
+    assert np.mean(naive) > 0.3
+    assert np.mean(spared) < 0.12
+
+
+def test_a_crew_of_few_records_is_no_yardstick():
+    # The last crew's few records are all clean, and count for nothing.
+    lives = records([20, 20, 20, 20, 0], [100, 100, 100, 100, FEWEST_RECORDS - 1])
+    by_crew, found = kept(lives)
+    assert found.best["gap_even"] == pytest.approx(0.2, abs=0.02)
+    assert min(by_crew.values()) > 0.85
+
+
+def test_what_nobody_recorded_is_neither_good_nor_bad():
+    lives = records([10, 40, 40, 80], [400] * 4)
+    blank = lives.assign(gap_even=pd.array([pd.NA] * len(lives), dtype="boolean"))
+    both = pd.concat([lives, blank], ignore_index=True)
+    assert kept(both)[1].best == kept(lives)[1].best
+
+
+def test_outcomes_do_not_enter():
+    lives = records([10, 40, 40, 80], [400] * 4)
+    unlucky = lives.assign(ending=np.where(lives["crew"] == "c0", "premature", "in_service"))
+    assert kept(unlucky)[1].best == kept(lives)[1].best
+
+
+def test_what_the_fleet_is_worth_against_the_beta_binomial():
+    # Independent route: scipy's own beta-binomial distribution.
+    defects, of = np.array([5, 12, 30, 9]), np.array([80, 70, 90, 100])
+    p = defects.sum() / of.sum()
+    worth = _WORTH[:, None]
+    expected = np.prod(betabinom.pmf(defects, of, worth * p, worth * (1 - p)), axis=1)
+    found = _likely(defects.astype(float), of.astype(float), p)
+    np.testing.assert_allclose(found, expected / expected.sum(), rtol=1e-6)
+
+
+@pytest.mark.parametrize(("crews", "each"), [(3, 100), (8, FEWEST_RECORDS - 1)])
+def test_too_little_is_refused(crews, each):
+    with pytest.raises(NotEstimable, match="4 named crews with at least 20 records"):
+        best_practice(records([5] * crews, [each] * crews), ["gap_even"], n_draws=10)
