@@ -46,6 +46,8 @@ FRAMES = {
     "cost_owed_low cost_owed_high",
     "fitting": "of name installs passed failures avoided avoided_low avoided_high per_100 "
     "per_100_low per_100_high note",
+    "past_forecasts": "method bias crps crps_ratio covered_50 covered_80 covered_95 weeks days "
+    "made_on data_version",
 }
 """Columns of the frames that may have no rows."""
 
@@ -276,6 +278,12 @@ class Findings:
         What a reader must know before acting.
     not_answered : mapping of str to str
         Question to reason.
+    past_forecasts : DataFrame
+        Scores of forecasts from earlier days, when they were asked for: `method bias crps
+        crps_ratio covered_50 covered_80 covered_95 weeks days made_on data_version`.
+    data_version, model_version : str
+        Digest of the accepted rows and their duty; package, model, seed and draws. The
+        same two give the same findings.
     """
 
     title: str
@@ -318,6 +326,9 @@ class Findings:
     what_if: pd.DataFrame = field(default_factory=lambda: empty_frame("what_if"))
     owed_by_year: pd.DataFrame = field(default_factory=lambda: empty_frame("owed_by_year"))
     fitting: pd.DataFrame = field(default_factory=lambda: empty_frame("fitting"))
+    past_forecasts: pd.DataFrame = field(default_factory=lambda: empty_frame("past_forecasts"))
     inferred: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_answered: Mapping[str, str] = field(default_factory=dict)
+    data_version: str = ""
+    model_version: str = ""

@@ -37,6 +37,8 @@ def findings_json(findings: Findings) -> str:
         "export_date": findings.export_date,
         "log_begins": findings.log_begins,
         "currency": findings.currency,
+        "data_version": findings.data_version,
+        "model_version": findings.model_version,
         "rows": {row["table"]: _without(row, "table") for row in _rows(findings.rows)},
         "lives": len(findings.lives),
         "endings": dict(findings.endings),

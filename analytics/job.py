@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,7 @@ from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
 from analytics.lives.events import Ending
 from analytics.lives.unclear import UnclearAs, premature_weight
+from analytics.logs.fingerprint import fingerprint
 from analytics.logs.reading import CheckedLogs, read_logs
 from analytics.logs.store.loading import stored_logs
 from analytics.logs.store.opening import open_store
@@ -211,6 +213,8 @@ def run_logs(
         inferred=plant.inferred,
         cautions=(*CAUTIONS, *ledger.cautions, *logs.notes, *spares.remarks),
         not_answered=ledger.not_answered,
+        data_version=fingerprint({**logs.tables, "duty of positions": plant.duty}),
+        model_version=_model_version(plant.fitted, seed=seed, n_draws=n_draws),
     )
 
 
@@ -370,6 +374,16 @@ def _model(fitted: FittedLives | None, ledger: Ledger, seed: int) -> Model | Non
         failures=round(fitted.data.data.lifetimes.failures),
         ratio_definition=RATIO_DEFINITION,
     )
+
+
+def _model_version(fitted: FittedLives | None, *, seed: int, n_draws: int) -> str:
+    """Name what was fitted and how, so that the same logs give the same numbers again."""
+    try:
+        package = version("discward")
+    except PackageNotFoundError:
+        package = "from source"
+    model = fitted.model.name if fitted else "no life model"
+    return f"discward {package}; {model}; seed {seed}; {n_draws} draws"
 
 
 def _wear(fitted: FittedLives | None) -> Wear | None:

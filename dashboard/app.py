@@ -9,19 +9,25 @@ from dash import ClientsideFunction, Dash, Input, Output
 
 from analytics.findings import Findings
 from dashboard import ids
-from dashboard.access.door import put_door
+from dashboard.access.door import may, put_door
 from dashboard.access.people import Access, Role
 from dashboard.bodies import well_formed
+from dashboard.bringing.folder import named
 from dashboard.bringing.routes import offer_bringing
-from dashboard.callbacks.reading_again import ASKS, CANCELS, wire_reading_again
-from dashboard.callbacks.recording import WRITES, wire_recording
+from dashboard.callbacks.accepting import wire_accepting
+from dashboard.callbacks.changes import wire_changes
+from dashboard.callbacks.reading_again import wire_reading_again
+from dashboard.callbacks.recording import wire_recording
 from dashboard.callbacks.wiring import wire
+from dashboard.changes import changes_file
 from dashboard.components.shell import frame
 from dashboard.gate import LOCAL_HOSTS, guard
 from dashboard.jobs.ledger import open_ledger
 from dashboard.jobs.worker import Worker
 from dashboard.live import Live
+from dashboard.mending.routes import offer_mending
 from dashboard.pages.listing import list_pages
+from dashboard.past_forecasts import with_past
 from dashboard.recording.asking import Plant
 from dashboard.recording.keeping import Keeper
 from dashboard.serving import serve
@@ -54,8 +60,9 @@ def build_app(
         The log folder that installs and removals are recorded into; None, or a folder
         that cannot be written, leaves those pages out.
     access : Access or None
-        People who may come in; None leaves the dashboard open to this machine, and
-        then it is served on a loopback address only.
+        People and sessions; every route then needs a session. None leaves the
+        dashboard open to every program of this machine, and it is served on a
+        loopback address only, and only when that is said in so many words.
     hosts : tuple of str
         Names, without port, the dashboard answers to.
 
@@ -76,19 +83,32 @@ def build_app(
         enable_mcp=False,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
-    live = Live(findings)
-    app.layout = lambda: frame(
-        live.findings.title, live.findings.export_date, can_log_out=access is not None
-    )
     keeper, plant = (
         (Keeper(logs), Plant(logs)) if logs and os.access(logs, os.W_OK) else (None, None)
+    )
+    folder = keeper.folder if keeper else None
+    live = Live(with_past(findings, folder), folder)
+    app.layout = lambda: frame(
+        live.findings.title,
+        live.findings.export_date,
+        can_log_out=access is not None,
+        only_reads=not may(Role.EDITOR),
     )
     wire(app, live, list_pages(keeper, plant))
     if keeper and plant:
         wire_recording(app, live.look, keeper, plant)
         worker = Worker(open_ledger(keeper.aside / "jobs.sqlite"))
+        brought, notes = keeper.aside / "brought", changes_file(keeper.folder)
         wire_reading_again(app, live, worker, keeper.folder)
-        offer_bringing(app.server, live, worker, keeper.aside / "brought")
+        wire_changes(app, app.server, notes)
+        wire_accepting(app, live, notes)
+        offer_bringing(app.server, live, worker, brought, notes=notes)
+        offer_mending(
+            app.server,
+            live,
+            lambda where: live.folder if where == "now" else named(brought, where),
+            notes=notes,
+        )
     app.clientside_callback(
         ClientsideFunction(namespace="discward", function_name="title"),
         Output(ids.TITLE, "modified_timestamp"),
@@ -100,8 +120,9 @@ def build_app(
         hosts=hosts,
         script_hashes=app.csp_hashes(),
         is_callback=lambda body: well_formed(body, app.callback_map),
+        scheme="https" if access and access.secure else "http",
     )
     if access:
-        put_door(app.server, access, writes=dict.fromkeys((WRITES, ASKS, CANCELS), Role.EDITOR))
+        put_door(app.server, access)
     app.server.config.update(ACCESS=access, HOSTS=hosts)
     return app

@@ -57,8 +57,15 @@ def _are_outputs(given: Any, output: str) -> bool:
     return (
         isinstance(shown, list)
         and len(shown) == len(parts)
-        and all(_is(one, *_split(part)) for one, part in zip(shown, parts, strict=True))
+        and all(_are_output(one, part) for one, part in zip(shown, parts, strict=True))
     )
+
+
+def _are_output(given: Any, part: str) -> bool:
+    name, prop = _split(part)
+    if '["ALL"]' not in name:
+        return _is(given, name, prop)
+    return isinstance(given, list) and all(_is(each, name, prop) for each in given)
 
 
 def _are(given: Any, declared: list[dict[str, str]]) -> bool:

@@ -15,6 +15,9 @@ from rich.console import Console
 from analytics.errors import DiscwardError, InputError
 from analytics.findings import Findings
 from analytics.spares.backtest import Backtest
+from dashboard.access.people import Access
+from dashboard.access.place import Place
+from dashboard.people_command import app as people_app
 
 __all__ = ["app", "main"]
 
@@ -29,6 +32,7 @@ app = typer.Typer(
     help="How bursting discs were fitted, how long they lived, when to replace them, "
     "how many spares to hold.",
 )
+app.add_typer(people_app, name="people")
 say = Console(soft_wrap=True, highlight=False)
 complain = Console(stderr=True, soft_wrap=True, highlight=False)
 
@@ -43,6 +47,20 @@ Keep = Annotated[
 ]
 Cluster = Annotated[
     str | None, typer.Option(help="Dask scheduler whose workers read the pressure history.")
+]
+Host = Annotated[str, typer.Option(help="Where to listen; elsewhere than here needs people.")]
+AskedBy = Annotated[
+    list[str] | None,
+    typer.Option(help="Name it is asked for by from other machines; may be given again."),
+]
+BehindTls = Annotated[bool, typer.Option(help="A TLS proxy stands in front.")]
+Insecure = Annotated[bool, typer.Option(help="Let passwords travel without TLS, knowingly.")]
+Open = Annotated[
+    bool,
+    typer.Option(
+        "--open",
+        help="No link, no log-in: anybody and any program on this machine may read and write.",
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 
@@ -61,6 +79,7 @@ def demo(
     folder: Annotated[Path, typer.Option(help="Where the demo logs go.")] = DEMO_FOLDER,
     serve: Annotated[bool, typer.Option(help="Serve the dashboard afterwards.")] = True,
     port: Port = 8050,
+    open_here: Open = False,
 ) -> None:
     """Make the demo logs, run the whole job, print the findings, serve the dashboard."""
     from datasets.demo import make_demo
@@ -73,7 +92,10 @@ def demo(
     findings = _run(folder)
     _print(findings)
     if serve:
-        _serve(findings, folder, port)
+        from dashboard.access.start import admit
+
+        place = Place(port=port, open_here=open_here)
+        _serve(findings, folder, place, admit(folder, place))
 
 
 @app.command()
@@ -133,9 +155,30 @@ def analyse(
 
 
 @app.command()
-def serve(logs: Logs, port: Port = 8050, keep: Keep = None, cluster: Cluster = None) -> None:
-    """Run the whole job and serve the dashboard on this machine only."""
-    _serve(_run(logs, keep, cluster), logs, port)
+def serve(
+    logs: Logs,
+    port: Port = 8050,
+    keep: Keep = None,
+    cluster: Cluster = None,
+    host: Host = "127.0.0.1",
+    asked_by: AskedBy = None,
+    behind_tls: BehindTls = False,
+    insecure: Insecure = False,
+    open_here: Open = False,
+) -> None:
+    """Run the whole job and serve the dashboard, to this machine unless told otherwise."""
+    from dashboard.access.start import admit
+
+    place = Place(
+        host=host,
+        port=port,
+        asked_by=tuple(asked_by or ()),
+        behind_tls=behind_tls,
+        insecure=insecure,
+        open_here=open_here,
+    )
+    access = admit(logs, place)
+    _serve(_run(logs, keep, cluster), logs, place, access)
 
 
 @app.command()
@@ -277,13 +320,10 @@ def _run(folder: Path, keep: Path | None = None, cluster: str | None = None) -> 
         return run(folder, keep_in=keep, cluster=cluster, tell=lambda step: status.update(step))
 
 
-def _serve(findings: Findings, logs: Path, port: int) -> None:
-    from dashboard.app import build_app
-    from dashboard.app import serve as serve_app
+def _serve(findings: Findings, logs: Path, place: Place, access: Access | None) -> None:
+    from dashboard.access.start import start
 
-    say.print(f"dashboard on http://127.0.0.1:{port} (Ctrl-C ends it)", markup=False)
-    folder = logs if logs.is_dir() else None
-    serve_app(build_app(findings, logs=folder), host="127.0.0.1", port=port)
+    start(findings, logs, place, access, tell=lambda said: say.print(said, markup=False))
 
 
 def _print(findings: Findings) -> None:

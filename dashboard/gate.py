@@ -32,6 +32,7 @@ def guard(
     hosts: Iterable[str],
     script_hashes: Iterable[str],
     is_callback: Callable[[Any], bool],
+    scheme: str = "http",
 ) -> None:
     """Put the gate in front of every route of a server.
 
@@ -46,6 +47,8 @@ def guard(
         Hashes of the inline scripts that belong to the dashboard.
     is_callback : callable
         Tells whether the body of a write is one that the dashboard's pages send.
+    scheme : str
+        What its pages are fetched by: `https` when a proxy with TLS stands in front.
     """
     known = frozenset(hosts)
     policy = content_policy(script_hashes)
@@ -54,7 +57,7 @@ def guard(
     def check() -> None:
         if host_name(request.host) not in known:
             abort(421, "This name is not one the dashboard answers to.")
-        if request.method not in _READING and not same_origin(request):
+        if request.method not in _READING and not same_origin(request, scheme):
             abort(403, "Only the dashboard's own pages may write to it.")
         writes_back = request.path == CALLBACKS and request.method == "POST"
         if writes_back and not is_callback(request.get_json(silent=True)):
@@ -106,8 +109,8 @@ def host_name(host: str) -> str:
     return host.partition(":")[0].lower()
 
 
-def same_origin(asked: Request) -> bool:
+def same_origin(asked: Request, scheme: str) -> bool:
     """Tell whether a writing request comes from a page of this dashboard."""
     if asked.headers.get("Sec-Fetch-Site", "same-origin") != "same-origin":
         return False
-    return asked.headers.get("Origin") == f"{asked.scheme}://{asked.host}"
+    return asked.headers.get("Origin") == f"{scheme}://{asked.host}"

@@ -1,16 +1,20 @@
 """Every id that a callback reads or writes, once."""
 
 __all__ = [
+    "ACCEPTED",
     "ASKED",
     "BODY",
     "CANCEL",
     "CANCELLED",
+    "CHANGES",
+    "CHANGES_TICK",
     "COST_CURVE",
     "DEMAND",
     "FILTERS",
     "GAP_PANEL",
     "JOBS",
     "NAVIGATION",
+    "PAST",
     "PICKED_DEMAND",
     "PICKED_POSITION",
     "READ_AGAIN",
@@ -18,12 +22,15 @@ __all__ = [
     "RECORD_PROBLEMS",
     "RECORD_SAID",
     "SAVE_DRAFT",
+    "SCAN",
     "SIGN_OFF",
     "STEPS_PANEL",
     "TAG_PANEL",
     "TICK",
     "TITLE",
     "URL",
+    "accept_id",
+    "accepted_id",
     "filter_id",
     "record_id",
     "table_id",
@@ -47,11 +54,16 @@ TAG_PANEL = "tag-panel"
 STEPS_PANEL = "steps-panel"
 GAP_PANEL = "gap-panel"
 READ_AGAIN = "read-again"
+SCAN = "scan-history"
+PAST = "past-forecasts"
 CANCEL = "cancel-job"
 ASKED = "asked"
 CANCELLED = "cancelled"
 JOBS = "jobs"
 TICK = "tick"
+ACCEPTED = "accepted"
+CHANGES = "changes"
+CHANGES_TICK = "changes-tick"
 
 
 def filter_id(name: object) -> dict[str, object]:
@@ -67,3 +79,13 @@ def table_id(key: object) -> dict[str, object]:
 def record_id(name: object) -> dict[str, object]:
     """Give the id of one field of a record; pass `ALL` for all of them."""
     return {"record": name}
+
+
+def accept_id(key: object) -> dict[str, object]:
+    """Give the id of the button that accepts one recommendation; pass `ALL` for all of them."""
+    return {"accept": key}
+
+
+def accepted_id(key: object) -> dict[str, object]:
+    """Give the id of the text that says who accepted it; pass `ALL` for all of them."""
+    return {"accepted": key}

@@ -3,6 +3,7 @@
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from pathlib import Path
 
 from dash import html
 
@@ -26,18 +27,22 @@ class Live:
     ----------
     findings : Findings
         What the pages show now.
+    folder : Path or None
+        The log folder they were found in; None when that cannot be written to.
     """
 
-    def __init__(self, findings: Findings) -> None:
+    def __init__(self, findings: Findings, folder: Path | None = None) -> None:
         self.findings = findings
+        self.folder = folder
         self._views: OrderedDict[str, View] = OrderedDict()
         self._pages: OrderedDict[tuple[str, str], html.Div] = OrderedDict()
         self._lock = threading.Lock()
 
-    def show(self, findings: Findings) -> None:
-        """Show other findings from now on."""
+    def show(self, findings: Findings, folder: Path | None = None) -> None:
+        """Show other findings from now on; of another folder, if one is given."""
         with self._lock:
             self.findings = findings
+            self.folder = folder or self.folder
             self._views.clear()
             self._pages.clear()
 

@@ -165,7 +165,7 @@ QUESTIONS = (
             "Which pieces near their last day, and how good was the last forecast?",
             "storeroom",
             "What is odd about stock and orders",
-            "Expired pieces are named there; discward backtest tells the forecast's record.",
+            "Expired pieces are named there; “Check past forecasts” adds their record.",
         ),
     ),
     *_asked(

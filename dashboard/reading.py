@@ -49,6 +49,16 @@ class Units:
         )
         return at_one - at_zero
 
+    def gauge(self, barg: float) -> str:
+        """Write a gauge pressure with its unit.
+
+        Examples
+        --------
+        >>> Units().gauge(6.3), Units(pressure=PressureUnit.PSI).gauge(6.3)
+        ('6.3 barg', '91.37 psig')
+        """
+        return f"{barg * self.per_bar:.4g} {self.pressure.value}g"
+
     @property
     def per_year(self) -> float:
         """What one year is in the reader's unit."""

@@ -204,11 +204,12 @@ def _logs(findings: Findings) -> str:
 
 
 def _versions(findings: Findings) -> str:
-    model = findings.model
+    model, accepted = findings.model, int(findings.rows["accepted"].sum())
     said = f"Model: {model.name}. {model.why} {model.fit_statement}" if model else "No life model."
     return (
-        f'<p class="quiet">{escape(said)} Data as of {day(findings.export_date)}. Made by discward'
-        f" {escape(_version())}.</p>"
+        f'<p class="quiet">{escape(said)} Data as of {day(findings.export_date)},'
+        f" version {escape(findings.data_version)}: a digest of the {accepted:,} accepted rows and"
+        f" their duty. Made by {escape(findings.model_version or f'discward {_version()}')}.</p>"
     )
 
 

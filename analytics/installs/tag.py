@@ -1,7 +1,7 @@
 """Is this the disc the position needs? The tag as read against what is required."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import Enum
 
@@ -44,8 +44,15 @@ class Match:
     reason: str = ""
 
 
+def _in_barg(pressure: float) -> str:
+    return f"{pressure:.4g} barg"
+
+
 def match_tag(
-    disc: Mapping[str, object], tag: Mapping[str, str | float | None], lots: frozenset[str]
+    disc: Mapping[str, object],
+    tag: Mapping[str, str | float | None],
+    lots: frozenset[str],
+    show: Callable[[float], str] = _in_barg,
 ) -> tuple[Match, ...]:
     """Compare a tag, line by line, with the disc that a position needs.
 
@@ -58,6 +65,8 @@ def match_tag(
         [bar gauge] and `coincident_temperature_degc` [degC] as numbers; None is not read.
     lots : frozenset of str
         Lots of this disc code in the stores; empty when no stock is on record.
+    show : callable
+        Writes a pressure [bar gauge] as the reader wants it, with its unit.
 
     Returns
     -------
@@ -74,7 +83,7 @@ def match_tag(
         _same_word("disc code", disc.get("disc_code"), tag.get("disc_code")),
         _same_word("type", disc.get("family"), tag.get("family")),
         _same_word("size", disc.get("nominal_size"), tag.get("nominal_size")),
-        _mark(disc, _number(tag.get("marked_burst_pressure_barg"))),
+        _mark(disc, _number(tag.get("marked_burst_pressure_barg")), show),
         _temperature(
             _number(disc.get("coincident_temperature_degc")),
             _number(tag.get("coincident_temperature_degc")),
@@ -105,16 +114,16 @@ def _same_word(what: str, required: object, read: object) -> Match:
     return _stopped(what, wanted, given, f"another {what} than the position needs")
 
 
-def _mark(disc: Mapping[str, object], mark: float) -> Match:
+def _mark(disc: Mapping[str, object], mark: float, show: Callable[[float], str]) -> Match:
     what = "marked burst pressure"
     specified = _number(disc.get("specified_burst_pressure_barg"))
     minus, plus = (_number(disc.get(f"range_{side}_pct")) for side in ("minus", "plus"))
     low = specified * (1 - (0.0 if math.isnan(minus) else minus) / 100)
     high = specified * (1 + (0.0 if math.isnan(plus) else plus) / 100)
-    wanted = f"{low:.4g} to {high:.4g} barg" if not math.isnan(specified) else ""
+    wanted = f"{show(low)} to {show(high)}" if not math.isnan(specified) else ""
     if math.isnan(mark):
         return _stopped(what, wanted, "", "read the marked burst pressure off the tag")
-    read = f"{mark:.4g} barg"
+    read = show(mark)
     if not wanted:
         return Match(
             what=what,

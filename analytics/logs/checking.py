@@ -206,7 +206,7 @@ def _notes(table: Table, raws: Sequence[RawTable], headers: Sequence[Header]) ->
                 f"{raw.file}: columns that are not part of {table.name} were left aside: "
                 f"{', '.join(header.unknown)}"
             )
-    return notes
+    return list(dict.fromkeys(notes))  # mended rows of a file come under the same header
 
 
 def _out_of_order(table: Table, frame: pd.DataFrame) -> list[Finding]:

@@ -1,6 +1,6 @@
 """Read a whole log folder: what can be used, what is held back, what we ask."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -20,6 +20,8 @@ from analytics.logs.columns import empty_frame
 from analytics.logs.cross_checks import ask, keep_out_unknown, rename_positions
 from analytics.logs.files import SUFFIXES, read_file
 from analytics.logs.headers import count_known
+from analytics.logs.mending import mends_of, with_mends
+from analytics.logs.recorded import Taken, less_taken, taken_of, version_of, with_records
 from analytics.logs.records import RawTable
 from analytics.logs.settings import Settings, read_settings, settings_of
 from analytics.logs.tables import TABLES, Table
@@ -83,14 +85,26 @@ def read_logs(folder: Path, *, progress: Progress | None = None) -> CheckedLogs:
         If the folder, a required table, a required column or a unit is
         missing, or a file cannot be opened; everything in one line.
     """
-    settings = read_settings(existing_folder(folder))
+    settings, moved = with_records(read_settings(existing_folder(folder)), folder)
     raws = read_raw_tables(folder, settings, progress=progress)
     checked = check_tables(raws, settings, progress=progress)
     history = {"pressure"} if _has_history(folder) else set()
+    taken = taken_of(folder, version_of(files_of(TABLES["stock"], folder, settings)))
+    stock = less_taken(checked.tables["stock"], taken)
     return replace(
         checked,
-        notes=(*_left_aside(folder, raws), *checked.notes),
+        tables=checked.tables | {"stock": stock},
+        notes=(*_left_aside(folder, raws), *moved, *_used(taken), *checked.notes),
         present=checked.present | history,
+    )
+
+
+def _used(taken: Sequence[Taken]) -> tuple[str, ...]:
+    if not taken:
+        return ()
+    return (
+        f"pieces taken by installs recorded here since the stock was counted: {len(taken)}; they"
+        " are taken off the stock",
     )
 
 
@@ -120,17 +134,21 @@ def files_of(table: Table, folder: Path, settings: Settings) -> list[Path]:
 
 
 def read_raw_tables(
-    folder: Path, settings: Settings, *, progress: Progress | None = None
+    folder: Path,
+    settings: Settings,
+    *,
+    only: Collection[str] = tuple(TABLES),
+    progress: Progress | None = None,
 ) -> dict[str, list[RawTable]]:
-    """Read every file of every table as text.
+    """Read every file of every table as text, or of some tables only; mends are put in place.
 
     Raises
     ------
     InputError
         If a required table has no file, or files cannot be opened; all of them named.
     """
-    files = {name: files_of(table, folder, settings) for name, table in TABLES.items()}
-    absent = [name for name, table in TABLES.items() if table.required and not files[name]]
+    files = {name: files_of(TABLES[name], folder, settings) for name in only}
+    absent = [name for name in only if TABLES[name].required and not files[name]]
     problems = []
     if absent:
         problems.append(
@@ -154,7 +172,7 @@ def read_raw_tables(
         for name, parts in raws.items():
             problems += header_problems(TABLES[name], parts, settings)
         raise InputError(_all_at_once(problems))
-    return raws
+    return with_mends(raws, mends_of(folder))
 
 
 def _all_at_once(problems: Sequence[str]) -> str:

@@ -25,7 +25,20 @@ from sqlalchemy import (
 
 from analytics.errors import InputError
 
-__all__ = ["SESSIONS", "Access", "Role", "add_person", "knows", "open_access", "remove_person"]
+__all__ = [
+    "SESSIONS",
+    "Access",
+    "Person",
+    "Role",
+    "add_person",
+    "change_password",
+    "change_role",
+    "knows",
+    "list_people",
+    "open_access",
+    "people",
+    "remove_person",
+]
 
 METADATA = MetaData()
 PEOPLE = Table(
@@ -55,6 +68,8 @@ GUESSES = Table(
 _SHORTEST = 12
 _FREE_GUESSES = 5
 _LONGEST_WAIT = timedelta(minutes=15)
+_FORGOTTEN = 3600.0
+"""Seconds after the end of a wait until its guesses no longer count."""
 _HASHER = PasswordHasher()
 _NOBODY = _HASHER.hash("nobody has this password")
 """Checked against when there is no such person, so that both take the same time."""
@@ -84,6 +99,25 @@ class Access:
     secure: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """One of the people.
+
+    Attributes
+    ----------
+    name : str
+        Who.
+    role : Role
+        What they may do.
+    sessions : int
+        How many sessions of theirs are open.
+    """
+
+    name: str
+    role: Role
+    sessions: int
+
+
 def open_access(path: Path, *, secure: bool = False) -> Access:
     """Open the list of people, making it if there is none.
 
@@ -101,30 +135,90 @@ def open_access(path: Path, *, secure: bool = False) -> Access:
 
 
 def add_person(access: Access, name: str, password: str, role: Role) -> None:
-    """Add a person, or give one a new password and role; their sessions end.
+    """Add a person.
 
     Raises
     ------
     InputError
-        If the name is blank or the password shorter than 12 characters.
+        If the name is blank or taken, or the password shorter than 12 characters.
     """
-    if not name.strip() or len(name) > 80:
-        raise InputError("a person's name must hold 1 to 80 characters")
-    if len(password) < _SHORTEST:
-        raise InputError(f"a password must hold at least {_SHORTEST} characters")
+    if not name.strip() or len(name) > 80 or not name.isprintable():
+        raise InputError("a person's name must hold 1 to 80 printable characters")
+    hashed = _hashed(password)
     with access.engine.begin() as connection:
-        connection.execute(delete(PEOPLE).where(PEOPLE.c.name == name))
-        connection.execute(delete(SESSIONS).where(SESSIONS.c.name == name))
-        connection.execute(
-            insert(PEOPLE).values(name=name, password=_HASHER.hash(password), role=int(role))
-        )
+        if connection.scalar(select(PEOPLE.c.name).where(PEOPLE.c.name == name)):
+            raise InputError(f"{name} is there already; change the role or the password instead")
+        connection.execute(insert(PEOPLE).values(name=name, password=hashed, role=int(role)))
+
+
+def change_password(access: Access, name: str, password: str) -> None:
+    """Give a person another password; their sessions end and wrong guesses are forgotten.
+
+    Raises
+    ------
+    InputError
+        If there is no such person, or the password is shorter than 12 characters.
+    """
+    _change(access, name, password=_hashed(password))
+    with access.engine.begin() as connection:
+        connection.execute(delete(GUESSES).where(GUESSES.c.name == name))
+
+
+def change_role(access: Access, name: str, role: Role) -> None:
+    """Give a person another role; their sessions end, for each carries the role it began with.
+
+    Raises
+    ------
+    InputError
+        If there is no such person.
+    """
+    _change(access, name, role=int(role))
 
 
 def remove_person(access: Access, name: str) -> None:
-    """Remove a person and end their sessions."""
+    """Remove a person and end their sessions.
+
+    Raises
+    ------
+    InputError
+        If there is no such person.
+    """
     with access.engine.begin() as connection:
-        connection.execute(delete(PEOPLE).where(PEOPLE.c.name == name))
+        gone = connection.execute(delete(PEOPLE).where(PEOPLE.c.name == name)).rowcount
         connection.execute(delete(SESSIONS).where(SESSIONS.c.name == name))
+    if not gone:
+        raise InputError(f"there is no {name}")
+
+
+def list_people(access: Access) -> list[Person]:
+    """List the people by name, with their open sessions."""
+    now = datetime.now(UTC).timestamp()
+    open_ones = (
+        select(func.count())
+        .where(SESSIONS.c.name == PEOPLE.c.name, SESSIONS.c.once == 0, SESSIONS.c.ends > now)
+        .scalar_subquery()
+    )
+    with access.engine.connect() as connection:
+        rows = connection.execute(
+            select(PEOPLE.c.name, PEOPLE.c.role, open_ones.label("sessions")).order_by(
+                PEOPLE.c.name
+            )
+        )
+        return [Person(name=row.name, role=Role(row.role), sessions=row.sessions) for row in rows]
+
+
+def _change(access: Access, name: str, **values: object) -> None:
+    with access.engine.begin() as connection:
+        changed = connection.execute(update(PEOPLE).where(PEOPLE.c.name == name).values(**values))
+        connection.execute(delete(SESSIONS).where(SESSIONS.c.name == name))
+    if not changed.rowcount:
+        raise InputError(f"there is no {name}")
+
+
+def _hashed(password: str) -> str:
+    if len(password) < _SHORTEST:
+        raise InputError(f"a password must hold at least {_SHORTEST} characters")
+    return _HASHER.hash(password)
 
 
 def people(access: Access) -> int:
@@ -149,12 +243,12 @@ def knows(access: Access, name: str, password: str, *, now: datetime | None = No
         if _is_right(person.password if person else _NOBODY, password) and person:
             connection.execute(delete(GUESSES).where(GUESSES.c.name == name))
             return Role(person.role)
+        # Old guesses are forgotten, so that made-up names cannot fill the file.
+        connection.execute(delete(GUESSES).where(GUESSES.c.until < moment - _FORGOTTEN))
         wrong = (guess.wrong if guess else 0) + 1
         values = {"wrong": wrong, "until": moment + _wait(wrong)}
-        if guess:
-            connection.execute(update(GUESSES).where(GUESSES.c.name == name).values(values))
-        else:
-            connection.execute(insert(GUESSES).values(name=name, **values))
+        connection.execute(delete(GUESSES).where(GUESSES.c.name == name))
+        connection.execute(insert(GUESSES).values(name=name, **values))
     return None
 
 

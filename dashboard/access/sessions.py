@@ -36,7 +36,7 @@ def begin(access: Access, name: str, role: Role, *, now: datetime | None = None)
     return _issue(access, name, role, lasts=_LASTS, once=False, now=now)
 
 
-def one_time_token(access: Access, *, name: str = "this machine", role: Role = Role.EDITOR) -> str:
+def one_time_token(access: Access, *, name: str = "this machine", role: Role = Role.ADMIN) -> str:
     """Give a secret that begins one session, within 15 minutes, and then is spent."""
     return _issue(access, name, role, lasts=_TOKEN_LASTS, once=True, now=None)
 

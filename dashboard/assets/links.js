@@ -25,6 +25,19 @@ dagcomponentfuncs.PageLink = function (props) {
   );
 };
 
+/* The line of a row that was set aside: opens the page that mends it. */
+dagcomponentfuncs.MendLink = function (props) {
+  if (props.value === null || props.value === undefined || !props.data) {
+    return null;
+  }
+  var href =
+    "/mend/now/" + encodeURIComponent(props.data.table) + "/" + encodeURIComponent(props.value) +
+    "?file=" + encodeURIComponent(props.data.file);
+  return React.createElement(
+    "a", { href: href, "aria-label": "Mend line " + props.value }, "mend " + props.value
+  );
+};
+
 window.dash_clientside = window.dash_clientside || {};
 window.dash_clientside.discward = {
   title: function (title) {

@@ -5,11 +5,9 @@ from functools import partial
 from html import escape
 from pathlib import Path
 
-import pandas as pd
 from flask import Flask, Response, abort, make_response, redirect, request
 
 from analytics.errors import InputError
-from analytics.job import run
 from dashboard.access.door import person
 from dashboard.bringing.folder import (
     Checked,
@@ -20,24 +18,18 @@ from dashboard.bringing.folder import (
     save_mapping,
     templates,
 )
+from dashboard.changes import Kind, author, note_change
+from dashboard.jobs.work import bring
 from dashboard.jobs.worker import Worker
 from dashboard.live import Live
-from dashboard.sentences import CAUTION
+from dashboard.mending.routes import mend_address
+from dashboard.plain import plain_page, plain_table
 from dashboard.words import count
 
 __all__ = ["offer_bringing"]
 
 LARGEST = 300 * 1024 * 1024
 _SHOWN = 200
-_PAGE = """<!DOCTYPE html>
-<html lang="en"><head><meta charset="utf-8"><title>Bring your own logs - discward</title>
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<link rel="icon" href="data:,">
-<link rel="stylesheet" href="/assets/look.css"></head><body>
-<header class="top"><div class="name"><strong>discward</strong></div>
-<nav aria-label="Pages"><a href="/">Now</a><a href="/logs">Logs' health</a></nav></header>
-<main id="content"><section class="answer"><h1>Bring your own logs</h1>{said}</section>{body}</main>
-<footer><p><strong>Caution.</strong> {caution}</p></footer></body></html>"""
 _ASK = """<section class="part"><h2>1. Choose the files</h2>
 <p class="note">One file or several per table, CSV, XLSX or Parquet: positions, discs, installs,
 removals, stock, orders, turnarounds. Empty files to fill in: <a href="/bring/templates.zip"
@@ -58,15 +50,18 @@ start discward on a folder that holds them.</p>
 </button></p></form></section>"""
 
 
-def offer_bringing(server: Flask, live: Live, worker: Worker, place: Path) -> None:
-    """Let files be brought into folders under `place`, settled, checked and run."""
+def offer_bringing(server: Flask, live: Live, worker: Worker, place: Path, *, notes: Path) -> None:
+    """Let files be brought into folders under `place`, settled, checked and run.
+
+    `notes` is the file that keeps who changed what.
+    """
     rules: tuple[tuple[str, str, Callable[..., Response], list[str]], ...] = (
         ("/bring", "ask", _ask, ["GET"]),
-        ("/bring", "bring", partial(_bring, place), ["POST"]),
+        ("/bring", "bring", partial(_bring, place, live, notes), ["POST"]),
         ("/bring/templates.zip", "templates", _templates, ["GET"]),
         ("/bring/<number>", "settle", partial(_settle, place), ["GET"]),
-        ("/bring/<number>/mapping", "mapping", partial(_mapping, place), ["POST"]),
-        ("/bring/<number>/run", "run", partial(_run, place, live, worker), ["POST"]),
+        ("/bring/<number>/mapping", "mapping", partial(_mapping, place, live, notes), ["POST"]),
+        ("/bring/<number>/run", "run", partial(_run, place, live, worker, notes), ["POST"]),
     )
     server.before_request(_allow_large)
     for rule, name, action, methods in rules:
@@ -82,11 +77,12 @@ def _ask() -> Response:
     return _page("<p>The logs are read here, on this machine; nothing leaves it.</p>", _ASK)
 
 
-def _bring(place: Path) -> Response:
+def _bring(place: Path, live: Live, notes: Path) -> Response:
     try:
         number = keep(place, request.files.getlist("files"))
     except InputError as error:
         return _page(f'<p class="stop">{escape(str(error))}</p>', _ASK, status=400)
+    _note(notes, Kind.IMPORT, f"brought files as {number}", live)
     return redirect(f"/bring/{number}")
 
 
@@ -101,30 +97,36 @@ def _settle(place: Path, number: str) -> Response:
     folder = _folder(place, number)
     checked = check(folder)
     mapping = escape(mapping_of(folder))
-    body = _SETTLE.format(number=number, mapping=mapping) + _check_part(checked)
+    body = _SETTLE.format(number=number, mapping=mapping) + _check_part(number, checked)
     if not checked.problem:
         body += _RUN.format(number=number)
-    files = ", ".join(sorted(path.name for path in folder.iterdir()))
+    files = ", ".join(sorted(path.name for path in folder.iterdir() if path.is_file()))
     return _page(f"<p>Brought: {escape(files)}.</p>", body)
 
 
-def _mapping(place: Path, number: str) -> Response:
+def _mapping(place: Path, live: Live, notes: Path, number: str) -> Response:
     folder = _folder(place, number)
     try:
         save_mapping(folder, request.form.get("mapping", ""))
     except InputError as error:
         return _page(f'<p class="stop">{escape(str(error))}</p>', "", status=400)
+    _note(notes, Kind.SETTING, f"settled the mapping of the logs brought as {number}", live)
     return redirect(f"/bring/{number}")
 
 
-def _run(place: Path, live: Live, worker: Worker, number: str) -> Response:
+def _run(place: Path, live: Live, worker: Worker, notes: Path, number: str) -> Response:
     folder = _folder(place, number)
 
-    def action(say: Callable[[str], None]) -> None:
-        live.show(run(folder, tell=say))
-
-    worker.start(f"run the job on {number}", action, by=person() or "this machine")
+    work, account = bring(live, folder, number, notes), person()
+    by = account or "this machine"
+    worker.start(work.what, partial(work.act, by, account), by=by)
     return redirect("/logs")
+
+
+def _note(notes: Path, kind: Kind, what: str, live: Live) -> None:
+    account = person()
+    by = account or "this machine"
+    note_change(notes, kind, what, author(live.findings, by, account=account))
 
 
 def _folder(place: Path, number: str) -> Path:
@@ -134,15 +136,17 @@ def _folder(place: Path, number: str) -> Path:
     return folder
 
 
-def _check_part(checked: Checked) -> str:
+def _check_part(number: str, checked: Checked) -> str:
     if checked.rows is None or checked.quarantine is None:
         said = f'<p class="stop">{escape(checked.problem)}</p>'
         return f'<section class="part"><h2>3. What the rows came to</h2>{said}</section>'
     aside = checked.quarantine
-    tables = _table(checked.rows, "Rows per table")
+    tables = plain_table(checked.rows, "Rows per table")
     if len(aside):
-        shown = aside.head(_SHOWN)[["file", "line", "column", "value", "reason", "mend"]]
-        tables += _table(shown, "Rows set aside")
+        first = aside.head(_SHOWN)
+        shown = first[["file", "line", "column", "value", "reason", "mend"]]
+        links = [mend_address(number, row.table, row.file, row.line) for row in first.itertuples()]
+        tables += plain_table(shown, "Rows set aside; each file name opens the row", links)
         if len(aside) > _SHOWN:
             tables += (
                 f'<p class="note">{count(len(aside) - _SHOWN, "more entry", "more entries")}.</p>'
@@ -150,17 +154,5 @@ def _check_part(checked: Checked) -> str:
     return f'<section class="part"><h2>3. What the rows came to</h2>{tables}</section>'
 
 
-def _table(rows: pd.DataFrame, name: str) -> str:
-    head = "".join(f'<th scope="col">{escape(str(title))}</th>' for title in rows)
-    body = "".join(
-        f"<tr>{''.join(f'<td>{escape(str(cell))}</td>' for cell in row)}</tr>"
-        for row in rows.fillna("").astype(str).itertuples(index=False)
-    )
-    return (
-        f'<div class="scrolled" tabindex="0" role="region" aria-label="{name}"><table>'
-        f"<caption>{name}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
-    )
-
-
 def _page(said: str, body: str, *, status: int = 200) -> Response:
-    return make_response(_PAGE.format(said=said, body=body, caution=escape(CAUTION)), status)
+    return make_response(plain_page("Bring your own logs", body, said), status)

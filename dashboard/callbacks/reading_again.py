@@ -1,43 +1,44 @@
-"""Read the logs again from the browser: start, watch, cancel."""
+"""Jobs from the browser: ask, watch, cancel."""
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, Input, Output, html, no_update
+from dash import Dash, Input, Output, ctx, html, no_update
 
-from analytics.job import run
 from dashboard import ids
 from dashboard.access.door import person
 from dashboard.jobs.ledger import Job, State, history
-from dashboard.jobs.worker import Action, Worker
+from dashboard.jobs.work import works
+from dashboard.jobs.worker import Worker
 from dashboard.live import Live
 
-__all__ = ["ASKS", "CANCELS", "job_list", "wire_reading_again"]
+__all__ = ["job_list", "wire_reading_again"]
 
-ASKS = f"{ids.ASKED}.children"
-CANCELS = f"{ids.CANCELLED}.children"
-"""Outputs of the two callbacks that need an editor."""
+
+ASK_FOR = {ids.READ_AGAIN: "read", ids.SCAN: "scan", ids.PAST: "past"}
+"""Buttons and the kind of job each asks for."""
 
 
 def wire_reading_again(app: Dash, live: Live, worker: Worker, logs: Path) -> None:
-    """Connect the section on the logs' page that reads the logs again."""
-
-    def read_again(say: Any) -> None:
-        live.show(run(logs, tell=say))
-
-    action: Action = read_again
+    """Connect the section on the logs' page that asks for jobs and lists them."""
+    kinds = works(live, logs)
 
     @app.callback(
         Output(ids.ASKED, "children"),
-        Input(ids.READ_AGAIN, "n_clicks"),
+        *(Input(button, "n_clicks") for button in ASK_FOR),
         prevent_initial_call=True,
     )
-    def ask_for_it(clicks: Any) -> Any:
-        """Start reading the logs again, unless that is under way."""
-        if not clicks:
+    def ask_for_it(*_clicks: Any) -> Any:
+        """Start the job whose button was pressed, unless one is under way."""
+        asked = ctx.triggered_id
+        if asked not in ASK_FOR or not ctx.triggered[0]["value"]:
             return no_update
-        started = worker.start("read the logs again", action, by=person() or "this machine")
-        return "" if started else "It is being read already."
+        kind = kinds[ASK_FOR[asked]]
+        account = person()
+        by = account or "this machine"
+        started = worker.start(kind.what, partial(kind.act, by, account), by=by)
+        return "" if started else "Another job is under way; one runs at a time."
 
     @app.callback(
         Output(ids.CANCELLED, "children"),
@@ -60,7 +61,7 @@ def wire_reading_again(app: Dash, live: Live, worker: Worker, logs: Path) -> Non
 def job_list(jobs: list[Job]) -> html.Div:
     """Show the last jobs, newest first, and the way to new findings."""
     if not jobs:
-        return html.Div(html.P("Nothing was read again so far.", className="nothing"))
+        return html.Div(html.P("No job was asked for so far.", className="nothing"))
     rows = [
         html.Tr(
             [
@@ -68,7 +69,7 @@ def job_list(jobs: list[Job]) -> html.Div:
                 html.Td(job.asked_by),
                 html.Td(job.what),
                 html.Td(job.state.value),
-                html.Td(job.said if job.state is not State.DONE else _see_it()),
+                html.Td(job.said if job.state is not State.DONE else [job.said, " ", _see_it()]),
             ]
         )
         for job in jobs

@@ -10,17 +10,17 @@ from analytics.installs.tag import may_be_fitted
 from dashboard import ids
 from dashboard.access.door import person
 from dashboard.bodies import text_of
+from dashboard.changes import author
 from dashboard.components.blocks import message
 from dashboard.pages import record
+from dashboard.reading import Units
 from dashboard.recording.asking import Plant
 from dashboard.recording.forms import Form, problems_of
 from dashboard.recording.keeping import Keeper, new_id, save_draft, sign
+from dashboard.recording.taking import piece_problem, piece_said
 from dashboard.view import View
 
-__all__ = ["WRITES", "entries_of", "wire_recording"]
-
-WRITES = f"..{ids.RECORD_SAID}.children...{ids.RECORD}.data.."
-"""The output of the one callback that writes, as a request names it."""
+__all__ = ["entries_of", "wire_recording"]
 
 _LONGEST = 2_000
 
@@ -46,10 +46,13 @@ def wire_recording(
         """Match the tag, work out the steps and the spread of the gap anew."""
         if _form(about) is not Form.INSTALL:
             return no_update
-        entries = entries_of(names, values, look(text_of(search)))
+        units = look(text_of(search)).units
+        entries = entries_of(names, values, units)
         steps = text_of(entries.get("torque_steps"))
         tag = (
-            record.tag_panel(plant.matches(entries))
+            record.tag_panel(
+                plant.matches(entries, units.gauge), piece_said(entries, plant.pieces())
+            )
             if entries.get("position_id")
             else message("Choose the position first.")
         )
@@ -63,7 +66,9 @@ def wire_recording(
     )
     def list_open_points(values: list[Any], names: list[Any], search: Any, about: Any) -> Any:
         """List what is still open before signing."""
-        entries = _judged(plant, _form(about), entries_of(names, values, look(text_of(search))))
+        entries = _judged(
+            plant, _form(about), entries_of(names, values, look(text_of(search)).units)
+        )
         return record.problem_panel(_problems(plant, _form(about), entries))
 
     @app.callback(
@@ -82,9 +87,10 @@ def wire_recording(
         if not ctx.triggered_id or not ctx.triggered[0]["value"]:
             return no_update
         form = _form(about)
-        entries = _judged(plant, form, entries_of(names, values, look(text_of(search))))
+        entries = _judged(plant, form, entries_of(names, values, look(text_of(search)).units))
         known = text_of(about.get("name")) if isinstance(about, dict) else ""
         name = known or new_id(form)
+        who = author(look("").whole, "", account=person())
         try:
             if ctx.triggered_id == ids.SAVE_DRAFT:
                 save_draft(keeper, form, name, entries)
@@ -92,14 +98,14 @@ def wire_recording(
             elif problems := _problems(plant, form, entries):
                 raise InputError(f"Not signed: {problems[0].mend}")
             else:
-                sign(keeper, form, name, entries, account=person())
+                sign(keeper, form, name, entries, who=who, plant=plant)
                 said = f"Signed off as {name}."
         except InputError as error:
             return html.P(str(error), className="stop"), no_update
         return html.P(said, className="go"), {"form": form.value, "name": name}
 
 
-def entries_of(names: list[Any], values: list[Any], view: View) -> dict[str, Any]:
+def entries_of(names: list[Any], values: list[Any], units: Units) -> dict[str, Any]:
     """Collect the entries by field, pressures back in bar, texts cut to a sane length."""
     entries: dict[str, Any] = {}
     for name, value in zip(names, values, strict=False):
@@ -108,9 +114,9 @@ def entries_of(names: list[Any], values: list[Any], view: View) -> dict[str, Any
             entries[key] = text_of(value)[:_LONGEST]
         elif isinstance(value, int | float) and not isinstance(value, bool):
             entries[key] = value
-    mark = entries.get("marked_burst_pressure")
-    if isinstance(mark, int | float):
-        entries["marked_burst_pressure"] = mark / view.units.per_bar
+    for key in record.PRESSURES:
+        if isinstance(pressure := entries.get(key), int | float):
+            entries[key] = pressure / units.per_bar
     return entries
 
 
@@ -131,7 +137,11 @@ def _judged(plant: Plant, form: Form, entries: dict[str, Any]) -> dict[str, Any]
 def _problems(plant: Plant, form: Form, entries: dict[str, Any]) -> list[record.Problem]:
     key = f"{form.value.removesuffix('s')}_id"
     problems = problems_of(form, entries | {key: "new"})
-    if form is Form.INSTALL and entries.get("tag_matches") != "yes":
+    if form is not Form.INSTALL:
+        return problems
+    if missing := piece_problem(entries, plant.pieces()):
+        problems.append(record.Problem(field="piece", mend=missing))
+    if entries.get("tag_matches") != "yes":
         stop = "the tag does not match: fit the disc the position needs"
-        return [record.Problem(field="tag_matches", mend=stop), *problems]
+        problems.insert(0, record.Problem(field="tag_matches", mend=stop))
     return problems

@@ -4,10 +4,11 @@ import pandas as pd
 import plotly.graph_objects as go
 from dash import dcc, html
 
+from dashboard import ids
 from dashboard.sentences import basis
 from dashboard.view import View
 
-__all__ = ["answer", "figure", "message", "section"]
+__all__ = ["accepting", "answer", "figure", "message", "section"]
 
 
 def answer(title: str, sentences: list[str], *, for_whom: str) -> html.Section:
@@ -66,6 +67,21 @@ def figure(
                 ]
             ),
             html.Details([html.Summary("The same as a table"), twin]) if twin is not None else None,
+        ]
+    )
+
+
+def accepting(key: str, what: str) -> html.Div:
+    """Offer to accept a recommendation, with room for who did."""
+    return html.Div(
+        [
+            html.Button(
+                "Accept",
+                id=ids.accept_id(key),
+                className="small editors",
+                **{"aria-label": f"Accept: {what}"},
+            ),
+            html.Span(id=ids.accepted_id(key), className="note"),
         ]
     )
 

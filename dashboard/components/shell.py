@@ -14,8 +14,13 @@ from dashboard.words import day
 __all__ = ["filters", "frame", "navigation"]
 
 
-def frame(title: str, export_date: object, *, can_log_out: bool = False) -> dmc.MantineProvider:
-    """Frame every page; what is inside comes with the address."""
+def frame(
+    title: str, export_date: object, *, can_log_out: bool = False, only_reads: bool = False
+) -> dmc.MantineProvider:
+    """Frame every page; what is inside comes with the address.
+
+    For those who only read, what needs an editor is out of sight; the door refuses it anyway.
+    """
     return dmc.MantineProvider(
         [
             dcc.Location(id=ids.URL, refresh="callback-nav"),
@@ -45,7 +50,7 @@ def frame(title: str, export_date: object, *, can_log_out: bool = False) -> dmc.
                         attributes={"root": {"aria-label": "Switch between light and dark"}},
                     ),
                 ],
-                className="top",
+                className="top only-reads" if only_reads else "top",
             ),
             html.Aside(id=ids.FILTERS, **{"aria-label": "Filters and units"}),
             html.Main(id="content", children=html.Div(id=ids.BODY), tabIndex=-1),

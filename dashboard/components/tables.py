@@ -1,5 +1,6 @@
 """Tables on a page: a plain one for a few rows, a grid for many."""
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import dash_ag_grid as dag
@@ -35,9 +36,17 @@ _THEME = (
 
 
 def plain(
-    key: str, view: View, frame: pd.DataFrame | None = None, *, only: tuple[str, ...] = ()
+    key: str,
+    view: View,
+    frame: pd.DataFrame | None = None,
+    *,
+    only: tuple[str, ...] = (),
+    last: Callable[[dict[str, Any]], object] | None = None,
 ) -> html.Div:
-    """Show a short table in full, limits beside their estimate, every row on the page."""
+    """Show a short table in full, limits beside their estimate, every row on the page.
+
+    `last` draws a last cell of each row, for what a reader can do with it.
+    """
     table = TABLES[key]
     rows = table.rows(view.findings) if frame is None else frame
     if rows.empty:
@@ -50,6 +59,8 @@ def plain(
         html.Th(heading(column, view.units, view.currency), className=_side(column), scope="col")
         for column in shown
     ]
+    if last:
+        head.append(html.Th("Accepted", scope="col", className="no-print"))
     body = [
         html.Tr(
             [
@@ -60,6 +71,7 @@ def plain(
                 )
                 for column in shown
             ]
+            + ([html.Td(last(row), className="no-print")] if last else [])
         )
         for row in values.to_dict("records")
     ]
@@ -75,13 +87,22 @@ def plain(
     )
 
 
-def grid(key: str, view: View, frame: pd.DataFrame | None = None) -> html.Div:
-    """Show a table that sorts and filters; a long one is fetched as it scrolls."""
+def grid(
+    key: str,
+    view: View,
+    frame: pd.DataFrame | None = None,
+    *,
+    renderers: Mapping[str, str] | None = None,
+) -> html.Div:
+    """Show a table that sorts and filters; a long one is fetched as it scrolls.
+
+    `renderers` names, by column, what draws its cells in the browser.
+    """
     table = TABLES[key]
     rows = table.rows(view.findings) if frame is None else frame
     if rows.empty:
         return html.Div(message("No rows."))
-    fetched = len(rows) > LONG and frame is None
+    fetched, renderers = len(rows) > LONG and frame is None, renderers or {}
     source = (
         {"rowModelType": "infinite"}
         if fetched
@@ -91,7 +112,13 @@ def grid(key: str, view: View, frame: pd.DataFrame | None = None) -> html.Div:
         [
             dag.AgGrid(
                 id=ids.table_id(key),
-                columnDefs=_filling([_definition(each, view) for each in table.present(rows)]),
+                columnDefs=_filling(
+                    [
+                        _definition(each, view)
+                        | ({"cellRenderer": renderers[each.key]} if each.key in renderers else {})
+                        for each in table.present(rows)
+                    ]
+                ),
                 defaultColDef={
                     "sortable": True,
                     "resizable": True,

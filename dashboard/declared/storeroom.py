@@ -151,5 +151,23 @@ STOREROOM = (
             ("stock", "Usable stock with orders", Kind.COUNT),
         ),
     ),
+    TableView(
+        key="past-forecasts",
+        title="What came of earlier forecasts",
+        rows=lambda findings: findings.past_forecasts,
+        columns=columns(
+            ("method", "Forecast by", Kind.TEXT),
+            ("crps", "Mean distance (CRPS), discs", Kind.NUMBER),
+            ("crps_ratio", "of the best plain one", Kind.SHARE),
+            ("bias", "Forecast less used, discs", Kind.NUMBER),
+            ("covered_50", "50 % interval held", Kind.SHARE),
+            ("covered_80", "80 % interval held", Kind.SHARE),
+            ("covered_95", "95 % interval held", Kind.SHARE),
+            ("days", "Earlier days", Kind.COUNT),
+            ("weeks", "Weeks ahead", Kind.COUNT),
+            ("made_on", "Checked on", Kind.TEXT),
+            ("data_version", "Data version", Kind.TEXT),
+        ),
+    ),
 )
 """In the order of their worth to the reader."""

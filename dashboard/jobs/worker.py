@@ -11,8 +11,8 @@ __all__ = ["Cancelled", "Worker"]
 
 _log = logging.getLogger(__name__)
 
-Action = Callable[[Callable[[str], None]], None]
-"""Work that says what it is at; saying so is where it can be cancelled."""
+Action = Callable[[Callable[[str], None]], str | None]
+"""Work that says what it is at and gives its last word; saying so is where it can be cancelled."""
 
 
 class Cancelled(Exception):
@@ -68,7 +68,7 @@ class Worker:
             tell(self.ledger, number, State.RUNNING, step)
 
         try:
-            action(say)
+            last = action(say)
         except Cancelled:
             tell(self.ledger, number, State.CANCELLED, "cancelled; nothing was changed")
         except DiscwardError as error:
@@ -78,4 +78,4 @@ class Worker:
             _log.exception("job %d failed", number)
             tell(self.ledger, number, State.FAILED, "it failed; the server's log says where")
         else:
-            tell(self.ledger, number, State.DONE, "done")
+            tell(self.ledger, number, State.DONE, last or "done")

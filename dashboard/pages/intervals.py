@@ -1,10 +1,13 @@
 """The reliability engineer's second page: when to replace which disc."""
 
+from typing import Any
+
 import dash_mantine_components as dmc
 from dash import dcc, html
 
 from dashboard import ids
-from dashboard.components.blocks import answer, figure, message, section
+from dashboard.accepting import interval_key, recommendation
+from dashboard.components.blocks import accepting, answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.interval import cost_figure
 from dashboard.sentences import intervals_answer, outage_limits, past_cap
@@ -13,6 +16,7 @@ from dashboard.view import View
 __all__ = ["cost_curve", "page"]
 
 _FIRST = 8
+_ACCEPTING = " Accepting notes who agreed to what and when; it changes no interval and no cap."
 _IN_SHORT = (
     "position_id",
     "site",
@@ -27,7 +31,7 @@ _IN_SHORT = (
 )
 
 
-def page(view: View) -> html.Div:
+def page(view: View, *, can_accept: bool = False) -> html.Div:
     """The answer, what to shorten, what to ask, the cost curve and every position."""
     return html.Div(
         [
@@ -43,6 +47,7 @@ def page(view: View) -> html.Div:
                 "shorten",
                 "Replace sooner than today",
                 "Shortening is proposed freely: it costs a disc, not a risk.",
+                can_accept=can_accept,
             ),
             _proposed(
                 view,
@@ -150,12 +155,17 @@ def _policies(view: View) -> html.Section | None:
     )
 
 
-def _proposed(view: View, proposal: str, title: str, note: str) -> html.Section | None:
+def _proposed(
+    view: View, proposal: str, title: str, note: str, *, can_accept: bool = False
+) -> html.Section | None:
     rows = view.findings.intervals
-    return _few(view, title, rows["proposal"] == proposal if len(rows) else None, note)
+    kept = rows["proposal"] == proposal if len(rows) else None
+    return _few(view, title, kept, note, can_accept=can_accept)
 
 
-def _few(view: View, title: str, kept: object, note: str) -> html.Section | None:
+def _few(
+    view: View, title: str, kept: object, note: str, *, can_accept: bool
+) -> html.Section | None:
     if kept is None:
         return None
     rows = view.findings.intervals[kept].sort_values("replace_on")
@@ -163,7 +173,17 @@ def _few(view: View, title: str, kept: object, note: str) -> html.Section | None
         return None
     few = rows.head(_FIRST)
     more = f" The first {_FIRST} of {len(rows)}; all stand below." if len(rows) > _FIRST else ""
-    return section(title, plain("intervals", view, few, only=_IN_SHORT), note=note + more)
+
+    def shorten(row: dict[str, Any]) -> object:
+        key = interval_key(row["position_id"])
+        return accepting(key, recommendation(view.whole, key))
+
+    return section(
+        title,
+        plain("intervals", view, few, only=_IN_SHORT, last=shorten if can_accept else None),
+        dcc.Store(id=ids.ACCEPTED) if can_accept else None,
+        note=note + more + (_ACCEPTING if can_accept else ""),
+    )
 
 
 def _curves(view: View) -> html.Section | None:

@@ -75,9 +75,15 @@ def list_pages(keeper: Keeper | None = None, plant: Plant | None = None) -> List
     """List every page; those that record need a log folder to record into."""
     whole: dict[str, tuple[str, _Whole]] = {
         "/": ("Now", start.page),
-        "/storeroom": ("Storeroom", storeroom.page),
+        "/storeroom": (
+            "Storeroom",
+            lambda view: storeroom.page(view, can_accept=keeper is not None),
+        ),
         "/early": ("Early failures", early.page),
-        "/intervals": ("Intervals", intervals.page),
+        "/intervals": (
+            "Intervals",
+            lambda view: intervals.page(view, can_accept=keeper is not None),
+        ),
         "/fleet": ("Fleet", fleet.page),
         "/logs": (
             "Logs' health",

@@ -29,8 +29,13 @@ def page(view: View, *, can_read_again: bool = False) -> html.Div:
             ),
             section(
                 "Rows set aside",
-                grid("set-aside", view),
-                note="Mend the row in its file and read the folder again.",
+                grid("set-aside", view, renderers={"line": "MendLink"} if can_read_again else None),
+                note=(
+                    "Open a row by its line to mend it here and check it again; its file stays as"
+                    " it is. Or mend it in its file. Then read the logs again."
+                    if can_read_again
+                    else "Mend the row in its file and read the folder again."
+                ),
             ),
             html.Div(
                 [
@@ -41,6 +46,7 @@ def page(view: View, *, can_read_again: bool = False) -> html.Div:
             ),
             section("What could not be answered", _open_questions(view)),
             _read_again() if can_read_again else None,
+            _changes(view) if can_read_again else None,
             section("Disc lives made from these logs", grid("lives", view)),
         ]
     )
@@ -52,17 +58,33 @@ def _read_again() -> html.Section:
         html.Div(
             [
                 html.Button("Read the logs again", id=ids.READ_AGAIN, className="act"),
+                html.Button("Scan the pressure history", id=ids.SCAN, className="act quiet"),
+                html.Button("Check past forecasts", id=ids.PAST, className="act quiet"),
                 html.Button("Cancel", id=ids.CANCEL, className="act quiet"),
             ],
-            className="acts",
+            className="acts editors",
         ),
-        html.P(html.A("Bring other logs", href="/bring")),
+        html.P(html.A("Bring other logs", href="/bring"), className="editors"),
         html.P(id=ids.ASKED, role="status"),
         html.P(id=ids.CANCELLED, role="status"),
         html.Div(id=ids.JOBS),
         dcc.Interval(id=ids.TICK, interval=2_000),
-        note="After a file of the folder changed, or records were signed. The pages stay as they"
-        " are until it is done.",
+        note="After a file of the folder changed, or records were signed: reading fits the model"
+        " anew, and the pages stay as they are until it is done. A scan reads new history files"
+        " ahead of that. Past forecasts are checked against what was used, for the storeroom.",
+    )
+
+
+def _changes(view: View) -> html.Section:
+    """What was changed here; filled by a callback, since it grows without new findings."""
+    return section(
+        "What was changed here",
+        html.Div(id=ids.CHANGES),
+        dcc.Interval(id=ids.CHANGES_TICK, interval=15_000),
+        note=(
+            "Who, when, what, and the data and model that were on show. Now on show: data version"
+            f" {view.whole.data_version or 'not known'}; {view.whole.model_version}."
+        ),
     )
 
 

@@ -11,13 +11,26 @@ from analytics.installs.torque import step_torques
 from analytics.logs.tables import CHECKS, FAMILIES, TABLES, Column, Kind
 from dashboard import ids
 from dashboard.components.blocks import message, section
+from dashboard.reading import Units
 from dashboard.recording.asking import Plant
 from dashboard.recording.forms import STEPS, Form, Problem, gap_spreads
 from dashboard.recording.keeping import Keeper, draft, drafts, signed
+from dashboard.recording.taking import ELSEWHERE
 from dashboard.view import View
 from dashboard.words import count, number
 
-__all__ = ["chooser", "form_page", "gap_panel", "problem_panel", "steps_panel", "tag_panel"]
+__all__ = [
+    "PRESSURES",
+    "chooser",
+    "form_page",
+    "gap_panel",
+    "problem_panel",
+    "steps_panel",
+    "tag_panel",
+]
+
+PRESSURES = ("marked_burst_pressure", "peak_pressure")
+"""Fields that are entered in the reader's unit and kept in bar gauge."""
 
 _ANSWERS = [
     {"value": "", "label": "open"},
@@ -53,7 +66,7 @@ def chooser(view: View, keeper: Keeper) -> html.Div:
                         ("Record a removal", "removal"),
                     )
                 ],
-                className="large-links",
+                className="large-links editors",
             ),
             section(
                 "Drafts",
@@ -108,8 +121,8 @@ def form_page(view: View, keeper: Keeper, plant: Plant, name: str) -> html.Div:
     )
 
 
-def tag_panel(matches: tuple[Match, ...]) -> html.Div:
-    """Show every line of the tag beside what the position needs."""
+def tag_panel(matches: tuple[Match, ...], piece: str = "") -> html.Div:
+    """Show every line of the tag beside what the position needs, and which piece is taken."""
     rows = [
         html.Tr(
             [
@@ -140,6 +153,7 @@ def tag_panel(matches: tuple[Match, ...]) -> html.Div:
                 role="region",
                 **{"aria-label": "The tag against the position"},
             ),
+            html.P(piece) if piece else None,
         ]
     )
 
@@ -181,10 +195,7 @@ def problem_panel(problems: list[Problem]) -> html.Div:
 
 def _install(view: View, plant: Plant, entries: dict[str, Any]) -> list[html.Section]:
     pressure = f"{view.units.pressure.value}g"
-    mark = entries.get("marked_burst_pressure")
-    shown = dict(entries)
-    if isinstance(mark, int | float):
-        shown["marked_burst_pressure"] = mark * view.units.per_bar
+    shown = _in_units(entries, view.units)
     return [
         section(
             "1. Where, when, who",
@@ -206,6 +217,7 @@ def _install(view: View, plant: Plant, entries: dict[str, Any]) -> list[html.Sec
                 ),
                 _number_entry("coincident_temperature", "Temperature [degC]", entries),
                 _entry("lot", "Lot", entries),
+                _piece(plant, entries),
             ),
             html.Div(id=ids.TAG_PANEL),
         ),
@@ -238,15 +250,30 @@ def _removal(view: View, plant: Plant, entries: dict[str, Any]) -> list[html.Sec
     return [
         section(
             "What was found",
-            _grid(_position(plant, entries), *(_field(column, entries) for column in columns)),
+            _grid(
+                _position(plant, entries),
+                *(_field(column, _in_units(entries, view.units), view.units) for column in columns),
+            ),
             *(html.Div(id=panel) for panel in (ids.TAG_PANEL, ids.STEPS_PANEL, ids.GAP_PANEL)),
         )
     ]
 
 
-def _field(column: Column, entries: dict[str, Any]) -> object:
+def _in_units(entries: dict[str, Any], units: Units) -> dict[str, Any]:
+    kept = {key: entries.get(key) for key in PRESSURES}
+    return entries | {
+        key: float(f"{value * units.per_bar:.6g}")
+        for key, value in kept.items()
+        if isinstance(value, int | float)
+    }
+
+
+def _field(column: Column, entries: dict[str, Any], units: Units) -> object:
     label = column.about[:1].upper() + column.about[1:]
-    label = f"{label} [{column.dimension.value}]" if column.dimension else label
+    if column.name in PRESSURES:
+        label = f"{label} [{units.pressure.value}g]"
+    elif column.dimension:
+        label = f"{label} [{column.dimension.value}]"
     if column.kind is Kind.CODE:
         return _choice(column.name, label, list(column.allowed), entries)
     if column.kind is Kind.YES_NO:
@@ -267,6 +294,23 @@ def _position(plant: Plant, entries: dict[str, Any]) -> dmc.Select:
         data=plant.positions,
         value=entries.get("position_id"),
         searchable=True,
+        limit=200,
+        size="lg",
+    )
+
+
+def _piece(plant: Plant, entries: dict[str, Any]) -> dmc.Select:
+    """Offer what the stores hold; an empty store is not offered."""
+    offered = [piece for piece in plant.pieces() if piece.left > 0]
+    choices = [{"value": piece.name, "label": piece.label} for piece in offered]
+    return dmc.Select(
+        id=ids.record_id("piece"),
+        label="Piece taken from the storeroom",
+        data=[*choices, {"value": ELSEWHERE, "label": "From elsewhere"}],
+        value=entries.get("piece"),
+        placeholder="as the tag's lot says",
+        searchable=True,
+        clearable=True,
         limit=200,
         size="lg",
     )

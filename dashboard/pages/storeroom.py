@@ -1,14 +1,18 @@
 """The storeroom planner's page: what to order this week, and what will be needed."""
 
+from typing import Any
+
 import dash_mantine_components as dmc
 import pandas as pd
-from dash import html
+from dash import dcc, html
 
 from dashboard import ids
-from dashboard.components.blocks import answer, figure, message, section
+from dashboard.accepting import order_key, recommendation
+from dashboard.components.blocks import accepting, answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.demand import demand_figure
 from dashboard.orders import stock_remarks
+from dashboard.past_forecasts import past_sentence
 from dashboard.sentences import storeroom_answer
 from dashboard.table_list import TABLES
 from dashboard.view import View
@@ -20,8 +24,13 @@ _BETWEEN = " · "
 _LONGEST = 12
 
 
-def page(view: View) -> html.Div:
+def page(view: View, *, can_accept: bool = False) -> html.Div:
     """The order list on top, then demand against stock, then every store and code."""
+
+    def order(row: dict[str, Any]) -> object:
+        key = order_key(row["store"], row["disc_code"])
+        return accepting(key, recommendation(view.whole, key))
+
     return html.Div(
         [
             answer(
@@ -30,7 +39,11 @@ def page(view: View) -> html.Div:
                 for_whom="For the storeroom planner",
             ),
             html.Section(
-                [html.H2("Order this week"), plain("order-this-week", view)],
+                [
+                    html.H2("Order this week"),
+                    plain("order-this-week", view, last=order if can_accept else None),
+                    dcc.Store(id=ids.ACCEPTED) if can_accept else None,
+                ],
                 className="part order",
             ),
             _listed(
@@ -69,6 +82,7 @@ def page(view: View) -> html.Div:
                 "What the next money buys",
                 "The pieces that raise service most for their price, in that order.",
             ),
+            _past(view),
             _remarks(view),
             section(
                 "Every store and disc code",
@@ -126,6 +140,13 @@ def _listed(view: View, key: str, rows: pd.DataFrame, title: str, note: str) -> 
         return None
     more = f" The first {_LONGEST} of {len(rows)}." if len(rows) > _LONGEST else ""
     return section(title, plain(key, view, rows.head(_LONGEST)), note=note + more)
+
+
+def _past(view: View) -> html.Section | None:
+    said = past_sentence(view.whole)
+    if not said:
+        return None
+    return section("What came of earlier forecasts?", html.P(said), plain("past-forecasts", view))
 
 
 def _remarks(view: View) -> html.Section | None:

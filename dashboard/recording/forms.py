@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from enum import Enum
 from typing import Any
 
@@ -94,6 +95,8 @@ def gap_spreads(entries: Mapping[str, Any]) -> list[float | None]:
 
 def _mend(column: Column, text: str) -> str:
     """Say what would mend an entry; blank when it can be read and lies in its limits."""
+    if column.past and text > f"{date.today()}":  # ISO days stand in the order of their texts
+        return f"a day up to today, got {text}"
     value = value_parser(column, Settings(), {})(text)
     if isinstance(value, Refusal):
         return value.mend

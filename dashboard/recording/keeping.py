@@ -6,7 +6,7 @@ import re
 import secrets
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,11 @@ import pandas as pd
 from analytics.errors import InputError
 from analytics.logs.exporting import export_frame
 from analytics.logs.formulas import restore
+from analytics.logs.recorded import Taken, keep_taken
+from dashboard.changes import About, Kind, changes_file, note_change
+from dashboard.recording.asking import Plant
 from dashboard.recording.forms import Form, problems_of, row_of
+from dashboard.recording.taking import ELSEWHERE, Piece, piece_for, piece_problem
 
 __all__ = ["Keeper", "draft", "drafts", "new_id", "save_draft", "sign", "signed"]
 
@@ -84,11 +88,19 @@ def drafts(keeper: Keeper) -> list[str]:
 
 
 def sign(
-    keeper: Keeper, form: Form, name: str, entries: Mapping[str, Any], *, account: str = ""
+    keeper: Keeper,
+    form: Form,
+    name: str,
+    entries: Mapping[str, Any],
+    *,
+    who: About | None = None,
+    plant: Plant | None = None,
 ) -> None:
     """Sign a record off: its row enters the log table, its draft goes, the change is noted.
 
-    `account` is the session's person, beside the name that was signed with.
+    An install takes its piece off the stock of `plant`.
+
+    `who` is the session and the findings on show, beside the name that was signed with.
 
     Raises
     ------
@@ -104,6 +116,7 @@ def sign(
         rows = signed(keeper, form)
         if len(rows) and (rows[key] == name).any():
             raise InputError(f"record {name} is signed already")
+        piece = _piece(plant, form, entries)
         whole = pd.concat([rows, pd.DataFrame([row_of(form, filled)])], ignore_index=True)
         path = _table(keeper, form)
         sheets = keeper.aside / "signed"
@@ -111,9 +124,31 @@ def sign(
         partial = keeper.aside / "unfinished.csv"
         export_frame(whole, partial)
         os.replace(partial, path)
+        if plant and piece:
+            taken = Taken(
+                install_id=name,
+                store=piece.store,
+                disc_code=piece.disc_code,
+                lot=piece.lot,
+                counted=plant.stock_version(),
+            )
+            keep_taken(keeper.folder, taken)
         _replace(sheets / _file(name), json.dumps({"form": form.value, "entries": filled}))
-        _note(keeper, str(entries["signed_by"]), account, f"signed {form.value} record {name}")
+        signer = replace(who or About(by=""), by=str(entries["signed_by"]))
+        what = f"signed {form.value} record {name}"
+        what += f", which takes one {piece.disc_code} of {piece.store}" if piece else ""
+        note_change(changes_file(keeper.folder), Kind.RECORD, what, signer)
         (_drafts_folder(keeper) / _file(name)).unlink(missing_ok=True)
+
+
+def _piece(plant: Plant | None, form: Form, entries: Mapping[str, Any]) -> Piece | None:
+    """Give the piece an install takes, counted now: two crews cannot take the last one."""
+    if plant is None or form is not Form.INSTALL:
+        return None
+    pieces = plant.pieces()
+    if problem := piece_problem(entries, pieces):
+        raise InputError(problem)
+    return None if entries.get("piece") == ELSEWHERE else piece_for(entries, pieces)
 
 
 def signed(keeper: Keeper, form: Form) -> pd.DataFrame:
@@ -123,13 +158,6 @@ def signed(keeper: Keeper, form: Form) -> pd.DataFrame:
         return pd.DataFrame()
     rows = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
     return rows.map(restore)
-
-
-def _note(keeper: Keeper, by: str, account: str, what: str) -> None:
-    at = datetime.now(UTC).isoformat(timespec="seconds")
-    line = {"at": at, "by": by, "account": account, "what": what}
-    with (keeper.aside / "changes.jsonl").open("a", encoding="utf-8") as changes:
-        changes.write(json.dumps(line) + "\n")
 
 
 def _drafts_folder(keeper: Keeper) -> Path:

@@ -229,13 +229,13 @@ def test_a_link_opens_the_door_once_and_logging_out_closes_it(
     for address in served(sample_findings(positions=12), access=access):
         with opened(chromium) as page:
             page.goto(address + "/early")
-            page.wait_for_selector("text=Log in to see the fleet.")
+            page.wait_for_selector("text=Open the link that discward printed")
             assert barriers(page) == []
             page.goto(f"{address}/enter/{one_time_token(access)}")
             page.wait_for_selector("#body h1")
             page.get_by_role("button", name="Log out").click()
-            page.wait_for_selector("text=Log in to see the fleet.")
+            page.wait_for_selector("text=Open the link that discward printed")
             page.goto(address + "/early")
-            page.wait_for_selector("text=Log in to see the fleet.")
+            page.wait_for_selector("text=Open the link that discward printed")
 
             assert page.complaints == []

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.estimate import Estimate
-from analytics.findings import ChangedDuty, Findings, Installation, Model, Wear
+from analytics.findings import FRAMES, ChangedDuty, Findings, Installation, Model, Wear
 from analytics.logs.tables import CHECKS, TABLES
 
 BEGINS = pd.Timestamp("2017-01-01")
@@ -24,6 +24,17 @@ SERVICES = ("hot oil", "solvent vapour", "steam", "caustic")
 CREWS = ("crew A", "crew B", "crew C", "crew D")
 
 
+def _past_forecasts() -> pd.DataFrame:
+    scores = {"discward": (0.42, 0.7), "rolling mean": (0.6, 1.0), "croston": (0.71, 1.18)}
+    return pd.DataFrame(
+        [
+            (name, -0.1, crps, ratio, 0.52, 0.81, 0.95, 52, 4, "2025-11-01", "0123456789ab")
+            for name, (crps, ratio) in scores.items()
+        ],
+        columns=FRAMES["past_forecasts"].split(),
+    )
+
+
 def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
     """Make findings that look like a real job's, from a seed."""
     rng = np.random.default_rng(seed)
@@ -32,6 +43,9 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
     failures = _failures(rng, lives)
     return Findings(
         title="Invented sample fleet",
+        past_forecasts=_past_forecasts(),
+        data_version="0123456789ab",
+        model_version="discward 0.1.0; two hazards; seed 7; 400 draws",
         export_date=EXPORT.date(),
         log_begins=date(2017, 1, 1),
         currency="EUR",

@@ -5,10 +5,15 @@ import json
 import random
 
 import pytest
+from asked import body_of
+from dash import Dash
 from flask.testing import FlaskClient
 from sample import sample_findings
+from small_logs import small_logs
 
+from dashboard.accepting import order_key
 from dashboard.app import build_app
+from dashboard.jobs.worker import Worker
 
 HEADERS = {"Host": "127.0.0.1:8050", "Origin": "http://127.0.0.1:8050"}
 
@@ -107,26 +112,91 @@ def test_what_no_page_sends_is_refused(client: FlaskClient, body: object):
     assert post(client, body).status_code == 400
 
 
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Dash:
+    """A dashboard with every page: it records, mends, accepts and runs jobs."""
+    return build_app(
+        sample_findings(positions=12), logs=small_logs(tmp_path_factory.mktemp("fuzzed") / "logs")
+    )
+
+
+VALUES = {
+    "n_clicks": 1,
+    "n_intervals": 3,
+    "record.data": {"form": "installs", "name": None},
+    "record.name": "lot",
+    "record.value": "L7",
+    "accept.name": order_key("ST-N", "FS-100-06"),
+    "accepted.name": order_key("ST-N", "FS-100-06"),
+    "search": "?site=Millbank",
+    "pathname": "/intervals",
+    "getRowsRequest": {"startRow": 0, "endRow": 5},
+    "table.name": "lives",
+}
+"""What the pages send, by property."""
+
+
+def test_every_callback_answers_what_its_page_sends(whole: Dash, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(Worker, "start", lambda *_, **__: False)
+    client = whole.server.test_client()
+    for output in whole.callback_map:
+        if output != "title.modified_timestamp":  # runs in the browser
+            answer = post(client, body_of(whole, output, VALUES))
+            assert answer.status_code in (200, 204), (output, answer.status_code)
+
+
 @pytest.mark.parametrize("bodies", [300, pytest.param(10_000, marks=pytest.mark.study)])
-def test_no_fuzzed_body_breaks_the_server(client: FlaskClient, bodies: int):
-    rng = random.Random(11)
+def test_no_fuzzed_body_breaks_the_server(
+    whole: Dash, bodies: int, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(Worker, "start", lambda *_, **__: False)  # jobs have tests of their own
+    client, rng = whole.server.test_client(), random.Random(11)
     valid = [
         page_body(),
         page_body("/position/P-003", "?site=Millbank"),
         rows_body({"startRow": 0, "endRow": 5, "sortModel": [], "filterModel": {}}),
         filters_body([["Millbank"], "2020"]),
+        *(
+            body_of(whole, output, VALUES)
+            for output in whole.callback_map
+            if output != "title.modified_timestamp"
+        ),
     ]
-    seen = set()
+    seen, asked = set(), set()
     for _ in range(bodies):
         body = copy.deepcopy(rng.choice(valid))
         for _ in range(rng.randint(1, 3)):
             body = spoiled(rng, body)
         answer = post(client, body)
+        asked.add(str(body.get("output")) if isinstance(body, dict) else "")
         seen.add(answer.status_code)
         assert answer.status_code < 500, json.dumps(body)
         assert "Traceback" not in answer.get_data(as_text=True)
 
     assert {200, 400} <= seen
+    assert whole.callback_map.keys() - {"title.modified_timestamp"} <= asked
+
+
+FORMS = (
+    ("/mend/now/installs/2?file=installs.csv", ("cell0", "cell1", "cell2", "cell3", "why")),
+    ("/login", ("name", "password")),
+    ("/bring", ("files",)),
+    ("/bring/20240101-abcdef/mapping", ("mapping",)),
+)
+
+
+@pytest.mark.parametrize("forms", [60, pytest.param(2_000, marks=pytest.mark.study)])
+def test_no_fuzzed_form_breaks_the_server(whole: Dash, forms: int):
+    client, rng = whole.server.test_client(), random.Random(12)
+    for _ in range(forms):
+        address, fields = rng.choice(FORMS)
+        data = {rng.choice(fields): rng.choice(TEXTS) for _ in range(rng.randint(0, len(fields)))}
+        answer = client.post(address, data=data, headers=HEADERS)
+        assert answer.status_code < 500, (address, data)
+        assert "Traceback" not in answer.get_data(as_text=True)
+
+
+TEXTS = ("", "x" * 5_000, "\x00", "\r\n\r\n", "<script>", "=1+1", "../..", "%s%n", "é", "[[", '"')
 
 
 JUNK = (None, True, -1, 1e308, "", "\ud800", "x" * 300, [], {}, [[]], {"a": 1}, "<script>", "..")

@@ -1,16 +1,26 @@
 """Jobs: told step by step, cancelled between steps, remembered, and never two at once."""
 
+import shutil
 import threading
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from dash import html
 from sample import empty_findings, sample_findings
+from small_logs import small_logs
 
 from analytics.errors import InputError
-from dashboard.jobs.ledger import Ledger, State, ask, history, open_ledger, tell
+from analytics.findings import empty_frame
+from analytics.spares.backtest import Backtest
+from dashboard.changes import changes_file, changes_of
+from dashboard.jobs.ledger import Job, Ledger, State, ask, history, open_ledger, tell
+from dashboard.jobs.work import Work, works
 from dashboard.jobs.worker import Worker
 from dashboard.live import Live
+from dashboard.past_forecasts import keep_past, past_sentence, with_past
 
 
 @pytest.fixture
@@ -122,3 +132,119 @@ def test_a_page_is_drawn_once_until_the_findings_change():
     live.show(empty_findings())
     live.page("", "/a", draw)
     assert len(drawn) == 4
+
+
+@pytest.fixture
+def plant(demo_logs: Path, tmp_path: Path) -> Path:
+    """The demo's tables and two files of its history."""
+    folder = tmp_path / "logs"
+    shutil.copytree(demo_logs, folder, ignore=shutil.ignore_patterns("pressure", "recorded"))
+    (folder / "pressure").mkdir()
+    files = sorted(path for path in (demo_logs / "pressure").rglob("*") if path.is_file())
+    for path in files[:2]:
+        shutil.copy(path, folder / "pressure" / path.name)
+    return folder
+
+
+def ran(worker: Worker, work: Work) -> Job:
+    assert worker.start(work.what, partial(work.act, "ada", ""), by="ada")
+    worker.wait(300)
+    return history(worker.ledger)[0]
+
+
+def test_a_scan_keeps_its_tallies_and_tells_its_files(ledger: Ledger, plant: Path):
+    live = Live(sample_findings(positions=6), plant)
+    job = ran(Worker(ledger), works(live, plant)["scan"])
+
+    assert job.state is State.DONE, job.said
+    assert job.said == "2 files tallied; read the logs again to use them"
+    assert len(list((plant / "recorded" / "tallies").glob("*.npz"))) == 2
+
+
+def test_a_scan_can_be_cancelled_and_keeps_what_was_done(ledger: Ledger, plant: Path):
+    worker = Worker(ledger)
+    work = works(Live(sample_findings(positions=6), plant), plant)["scan"]
+
+    def act(say):
+        def then_cancel(step: str) -> None:
+            say(step)
+            if "1 of 2" in step:
+                worker.cancel()
+
+        return work.act("ada", "", then_cancel)
+
+    worker.start(work.what, act, by="ada")
+    worker.wait(120)
+
+    assert history(ledger)[0].state is State.CANCELLED
+    assert (plant / "recorded" / "tallies").is_dir()
+
+
+def test_logs_without_a_history_have_nothing_to_scan(ledger: Ledger, tmp_path: Path):
+    folder = small_logs(tmp_path / "logs")
+    job = ran(Worker(ledger), works(Live(sample_findings(positions=6), folder), folder)["scan"])
+
+    assert job.said == "these logs have no pressure history"
+
+
+def test_past_forecasts_are_told_kept_and_shown_after_a_restart(
+    ledger: Ledger, plant: Path, monkeypatch: pytest.MonkeyPatch
+):
+    steps, found = [], past_of(0.5)
+
+    def short(logs, *, tell, **_):
+        tell("as if it were 2022-01-01")
+        return found
+
+    monkeypatch.setattr("dashboard.jobs.work.backtest_logs", short)
+    before = replace(sample_findings(positions=6), past_forecasts=empty_frame("past_forecasts"))
+    live = Live(before, plant)
+    assert past_sentence(live.findings) == ""
+    work = works(live, plant)["past"]
+    work.act("ada", "", steps.append)
+
+    assert "forecast 1 of at most 5: as if it were 2022-01-01" in steps
+    said = past_sentence(live.findings)
+    assert "50 % nearer than the best of three plain ones" in said
+    assert "lay in its 80 % interval 80 % of the time" in said
+    assert "changed since" not in said
+    assert past_sentence(with_past(before, plant)) == said
+    later = with_past(replace(before, data_version="another"), plant)
+    assert "The logs have changed since." in past_sentence(later)
+
+
+def past_of(ratio: float) -> Backtest:
+    summary = pd.DataFrame(
+        [("discward", 0.1, 0.4, ratio, 0.5, 0.8, 0.95), ("croston", 0.0, 0.8, 1.0, 0.5, 0.8, 0.95)],
+        columns=["method", "bias", "crps", "crps_ratio", "covered_50", "covered_80", "covered_95"],
+    )
+    return Backtest(rows=pd.DataFrame({"cut": [1, 1, 2]}), summary=summary)
+
+
+def test_a_forecast_that_did_worse_is_said_to_have(plant: Path):
+    keep_past(plant, past_of(1.25), weeks=52, version="x")
+
+    said = past_sentence(with_past(sample_findings(positions=6), plant))
+    assert "From 2 earlier days, 52 weeks ahead" in said
+    assert "25 % further off than the best" in said
+
+
+def test_scores_written_by_something_else_are_left_out(plant: Path):
+    (plant / "recorded").mkdir()
+    (plant / "recorded" / "past_forecasts.json").write_text("{")
+    before = sample_findings(positions=6)
+
+    assert with_past(before, plant) is before
+
+
+def test_reading_again_shows_and_notes_the_new_data_and_model(ledger: Ledger, tmp_path: Path):
+    folder = small_logs(tmp_path / "logs")
+    live = Live(sample_findings(positions=6), folder)
+    job = ran(Worker(ledger), works(live, folder)["read"])
+    noted = changes_of(changes_file(folder)).iloc[0]
+
+    assert job.state is State.DONE, job.said
+    assert live.findings.title == "Small"
+    assert noted["data_version"] == live.findings.data_version != ""
+    assert noted["model_version"] == live.findings.model_version
+    assert noted["kind"] == "import"

@@ -1,14 +1,17 @@
 """Records: drafts kept and found again, signed ones in the logs, nothing signed half done."""
 
 import json
+import threading
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from small_logs import small_logs
+from small_logs import FILES, small_logs
 
 from analytics.errors import InputError
 from analytics.logs.reading import read_logs
 from analytics.logs.tables import CHECKS
+from dashboard.changes import About
 from dashboard.recording.asking import Plant
 from dashboard.recording.forms import Form, gap_spreads, problems_of, row_of
 from dashboard.recording.keeping import (
@@ -20,6 +23,7 @@ from dashboard.recording.keeping import (
     sign,
     signed,
 )
+from dashboard.recording.taking import ELSEWHERE, piece_said
 
 FULL = {
     "position_id": "P-1",
@@ -122,10 +126,17 @@ def test_a_number_never_leaves_its_folder(keeper: Keeper, name: str):
         save_draft(keeper, Form.INSTALL, name, {})
 
 
-def test_every_signature_leaves_who_when_and_what(keeper: Keeper):
-    sign(keeper, Form.INSTALL, "I-a", FULL)
+def test_every_signature_leaves_who_when_what_data_and_model(keeper: Keeper):
+    seen = About(by="", account="ada", data_version="0123456789ab", model_version="discward 1")
+    sign(keeper, Form.INSTALL, "I-a", FULL, who=seen)
     (line,) = (keeper.aside / "changes.jsonl").read_text(encoding="utf-8").splitlines()
     note = json.loads(line)
+
+    assert (note["account"], note["data_version"], note["model_version"]) == (
+        "ada",
+        "0123456789ab",
+        "discward 1",
+    )
 
     assert note["by"] == "A. Fitter"
     assert note["what"] == "signed installs record I-a"
@@ -164,3 +175,123 @@ def test_the_plant_says_what_a_position_needs(keeper: Keeper):
     assert plant.disc_at("P-1")["nominal_size"] == "DN100"
     assert plant.disc_at("nowhere") == {}
     assert plant.lots_of("FS-100-06") == {"L7"}
+
+
+def left(plant: Plant) -> dict[str, int]:
+    return {piece.lot: piece.left for piece in plant.pieces()}
+
+
+def test_an_install_takes_its_piece_and_the_last_one_can_be_taken_only_once(keeper: Keeper):
+    plant = Plant(keeper.folder)
+    assert left(plant) == {"L7": 2}
+    for name in ("I-a", "I-b"):
+        sign(keeper, Form.INSTALL, name, FULL, plant=plant)
+    assert left(plant) == {"L7": 0}
+    chosen = FULL | {"piece": plant.pieces()[0].name}
+    with pytest.raises(InputError, match=r"ST-N has no piece of FS-100-06, lot L7, left"):
+        sign(keeper, Form.INSTALL, "I-c", chosen, plant=plant)
+    with pytest.raises(InputError, match="choose the piece"):
+        sign(keeper, Form.INSTALL, "I-c", FULL, plant=plant)
+
+    logs = read_logs(keeper.folder)
+    assert logs.tables["stock"]["quantity"].tolist() == [0]
+    assert len(logs.tables["installs"]) == 3
+    assert any("since the stock was counted: 2" in note for note in logs.notes)
+    changes = (keeper.aside / "changes.jsonl").read_text(encoding="utf-8")
+    assert changes.count("which takes one FS-100-06 of ST-N") == 2
+
+
+def test_two_crews_at_once_cannot_both_take_the_last_piece(keeper: Keeper):
+    (keeper.folder / "stock.csv").write_text(FILES["stock.csv"].replace(",2\n", ",1\n"))
+    plant, refused = Plant(keeper.folder), []
+
+    def crew(name: str) -> None:
+        try:
+            sign(keeper, Form.INSTALL, name, FULL, plant=plant)
+        except InputError as error:
+            refused.append(str(error))
+
+    crews = [threading.Thread(target=crew, args=(f"I-{n}",)) for n in range(4)]
+    for one in crews:
+        one.start()
+    for one in crews:
+        one.join()
+
+    assert len(refused) == 3
+    assert len(signed(keeper, Form.INSTALL)) == 1
+
+
+def test_a_new_count_of_the_stock_counts_what_was_taken(keeper: Keeper):
+    plant = Plant(keeper.folder)
+    sign(keeper, Form.INSTALL, "I-a", FULL, plant=plant)
+    (keeper.folder / "stock.csv").write_text(FILES["stock.csv"].replace(",2\n", ",7\n"))
+
+    assert left(plant) == {"L7": 7}
+    assert read_logs(keeper.folder).tables["stock"]["quantity"].tolist() == [7]
+
+
+def test_a_disc_from_elsewhere_takes_nothing(keeper: Keeper):
+    plant = Plant(keeper.folder)
+    sign(keeper, Form.INSTALL, "I-a", FULL | {"lot": "L9", "piece": ELSEWHERE}, plant=plant)
+
+    assert left(plant) == {"L7": 2}
+
+
+@pytest.mark.parametrize(
+    ("entries", "said"),
+    [
+        ({"lot": "L9"}, "choose the piece that was taken"),
+        ({"lot": "L9", "piece": '["ST-N", "FS-100-06", "L7"]'}, "the tag reads FS-100-06, lot L9"),
+        ({"piece": '["ST-X", "FS-100-06", "L7"]'}, "choose the piece that was taken"),
+        ({"piece": "nonsense"}, "choose the piece that was taken"),
+    ],
+)
+def test_the_piece_must_be_the_one_that_was_fitted(keeper: Keeper, entries: dict, said: str):
+    with pytest.raises(InputError, match=said):
+        sign(keeper, Form.INSTALL, "I-a", FULL | entries, plant=Plant(keeper.folder))
+    assert signed(keeper, Form.INSTALL).empty
+
+
+def test_without_stock_on_record_no_piece_is_asked_for(keeper: Keeper):
+    (keeper.folder / "stock.csv").unlink()
+    sign(keeper, Form.INSTALL, "I-a", FULL, plant=Plant(keeper.folder))
+
+    assert len(signed(keeper, Form.INSTALL)) == 1
+
+
+def test_what_will_be_taken_is_said_before_signing(keeper: Keeper):
+    pieces = Plant(keeper.folder).pieces()
+
+    assert piece_said(FULL, pieces) == (
+        "Signing takes one piece: FS-100-06, lot L7, in ST-N: 2 left now, 1 after."
+    )
+    assert piece_said(FULL | {"piece": ELSEWHERE}, pieces).startswith("From elsewhere")
+    assert piece_said(FULL | {"lot": "L9"}, pieces).startswith("Choose the piece")
+    assert piece_said(FULL, []) == "No stock is on record, so no piece is taken off it."
+
+
+def test_a_record_after_the_export_date_moves_it_and_says_so(keeper: Keeper):
+    sign(keeper, Form.INSTALL, "I-a", FULL | {"installed_on": "2025-03-09"})
+    logs = read_logs(keeper.folder)
+
+    assert logs.quarantine.empty
+    assert str(logs.settings.export_date) == "2025-03-09"
+    assert any("records signed here reach to 2025-03-09" in note for note in logs.notes)
+    assert not any("records signed here" in note for note in earlier(keeper))
+
+
+def earlier(keeper: Keeper) -> tuple[str, ...]:
+    """What is said when no record lies after the export date."""
+    text = (keeper.folder / "installs_recorded.csv").read_text(encoding="utf-8-sig")
+    (keeper.folder / "installs_recorded.csv").write_text(text.replace("2025-03-09", "2024-12-31"))
+    return read_logs(keeper.folder).notes
+
+
+@pytest.mark.parametrize(
+    ("form", "field"), [(Form.INSTALL, "installed_on"), (Form.REMOVAL, "found_on")]
+)
+def test_nothing_is_recorded_ahead_of_its_day(form: Form, field: str):
+    tomorrow = str(date.today() + timedelta(days=1))
+    found = problems_of(form, FULL | {field: tomorrow})
+
+    assert f"a day up to today, got {tomorrow}" in " ".join(problem.mend for problem in found)

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, func, insert, select
 from analytics.errors import InputError
 from analytics.logs.checking import check_table
 from analytics.logs.reading import Progress, existing_folder, read_raw_tables
+from analytics.logs.recorded import with_records
 from analytics.logs.records import RawTable
 from analytics.logs.settings import Settings, read_settings
 from analytics.logs.store.canonical import Row, rows_of
@@ -95,7 +96,7 @@ def import_logs(
     """
     if not by.strip():
         raise InputError("an import must say who makes it")
-    settings = read_settings(existing_folder(folder))
+    settings, _ = with_records(read_settings(existing_folder(folder)), folder)
     raws = read_raw_tables(folder, settings, progress=progress)
     return write_import(store, prepare(raws, settings), by=by.strip())
 

@@ -1,0 +1,1 @@
+"""Mend rows that were set aside, in the browser, and check them again."""
