@@ -12,6 +12,7 @@ from dashboard.reading import Units
 
 __all__ = [
     "LIMITS",
+    "VERBATIM",
     "Column",
     "Kind",
     "TableView",
@@ -46,6 +47,9 @@ class Kind(Enum):
     POSITION = "position, opens its page"
     CASE = "life, opens its case sheet"
 
+
+VERBATIM = frozenset({"raw", "value", "required"})
+"""Columns that quote a log file, in whatever unit it is written."""
 
 WORDS = frozenset({Kind.TEXT, Kind.CODE_WORD, Kind.DAY, Kind.YES_NO, Kind.POSITION, Kind.CASE})
 """Kinds that stand to the left; the others are numbers and stand to the right."""
@@ -166,6 +170,8 @@ def converted_column(values: pd.Series, column: Column, units: Units) -> pd.Seri
         return units.per_month * pd.to_numeric(values)
     if kind is Kind.CODE_WORD:
         return values.map(_spaced, na_action="ignore")
+    if kind is Kind.TEXT and column.key not in VERBATIM and units != Units():
+        return values.map(lambda text: units.said(text) if isinstance(text, str) else text)
     if kind is Kind.YES_NO:
         return values.map({True: "yes", False: "no"}).astype(object).where(values.notna(), "")
     return values

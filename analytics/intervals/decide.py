@@ -171,7 +171,7 @@ def _shorten(case: Case, wanted: float, because: str) -> Decision:
 
 def _past_cap(today: float, cap: float) -> str:
     if isfinite(today):
-        return f"Today's interval of {today:.0f} months is past the cap of {cap:.0f}."
+        return f"Today's interval of {today:.0f} months is past the cap of {cap:.0f} months."
     return f"Run to failure today, although a cap of {cap:.0f} months is on record."
 
 
@@ -216,11 +216,12 @@ def _evidence(case: Case) -> str:
 def _span(case: Case) -> str:
     """Name the least-cost age with its limits, none of them past the cap."""
     best, low, high = (x * _MONTHS for x in (case.best_years, case.low_years, case.high_years))
+    low = min(low, best)
     if high > case.cap_months:
-        to = "past the cap"
+        limits = f"{low:.0f} months to past the cap"
     else:
-        to = f"{high:.0f}" if isfinite(high) else "no limit"
-    return f"{best:.0f} months (95 % limits {min(low, best):.0f} to {to})"
+        limits = f"{low:.0f} to {high:.0f} months" if isfinite(high) else f"{low:.0f} months on"
+    return f"{best:.0f} months (95 % limits {limits})"
 
 
 def _flat(case: Case) -> str:

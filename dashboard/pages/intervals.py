@@ -6,7 +6,7 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from dashboard import ids
-from dashboard.accepting import interval_key, recommendation
+from dashboard.accepting import interval_key
 from dashboard.components.blocks import accepting, answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.interval import cost_figure
@@ -176,7 +176,7 @@ def _few(
 
     def shorten(row: dict[str, Any]) -> object:
         key = interval_key(row["position_id"])
-        return accepting(key, recommendation(view.whole, key))
+        return accepting(key, row["position_id"])
 
     return section(
         title,

@@ -7,6 +7,7 @@ from urllib.parse import unquote
 from dash import html
 
 from dashboard.components.blocks import message
+from dashboard.components.said import in_units
 from dashboard.pages import (
     case,
     early,
@@ -52,6 +53,9 @@ class Listing:
 
     def draw(self, view: View, path: str) -> html.Div:
         """Draw the page of an address; an unknown address gets a page that says so."""
+        return in_units(self._drawn(view, path), view.units)
+
+    def _drawn(self, view: View, path: str) -> html.Div:
         if path in self.whole:
             return self.whole[path][1](view)
         kind, name = _parts(path)

@@ -7,7 +7,7 @@ import pandas as pd
 from dash import dcc, html
 
 from dashboard import ids
-from dashboard.accepting import order_key, recommendation
+from dashboard.accepting import order_key
 from dashboard.components.blocks import accepting, answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.demand import demand_figure
@@ -29,7 +29,7 @@ def page(view: View, *, can_accept: bool = False) -> html.Div:
 
     def order(row: dict[str, Any]) -> object:
         key = order_key(row["store"], row["disc_code"])
-        return accepting(key, recommendation(view.whole, key))
+        return accepting(key, f"{row['disc_code']} for {row['store']}")
 
     return html.Div(
         [

@@ -65,7 +65,7 @@ def test_no_cap_gives_evidence_and_no_age():
 def test_today_past_the_cap_is_shortened_even_where_a_schedule_saves_nothing():
     found = decide(case(today_years=5.0, cap_months=36.0, wear_rises=False))
     assert (found.proposal, found.age_months) == (Proposal.SHORTEN, 36.0)
-    assert "Today's interval of 60 months is past the cap of 36." in found.note
+    assert "Today's interval of 60 months is past the cap of 36 months." in found.note
     assert NOT_RISING in found.note
 
 
