@@ -107,6 +107,7 @@ def run(
         history = scan_logs(
             folder.parent if folder.is_file() else folder,
             logs.tables,
+            zone=logs.settings.time_zone,
             keep_in=keep_in,
             cluster=cluster,
             on_progress=lambda done, files: tell(

@@ -1,15 +1,31 @@
 """Tally the batches of one historian file and remember what was set aside."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analytics.duty.batches import BATCH_ROWS, Batch, Names
 from analytics.duty.fold import fold
-from analytics.duty.ledger import CELL, POSITION, Ledger, concatenate, empty_ledger, take_used
-from analytics.duty.rows import ALWAYS, clean_rows, find_stretches, make_work, tally_rows
+from analytics.duty.ledger import (
+    CELL,
+    FIRST,
+    POSITION,
+    Ledger,
+    concatenate,
+    empty_ledger,
+    take_used,
+)
+from analytics.duty.overlaps import Part
+from analytics.duty.rows import (
+    ALWAYS,
+    clean_rows,
+    find_stretches,
+    make_work,
+    tally_rows,
+    tally_temperature,
+)
 from analytics.duty.tally import HistoryTally, Note, merge_tallies
 
 __all__ = ["PARTS_AT_ONCE", "ChangeDays", "Counter", "Limits", "stretch_starts", "tally_series"]
@@ -20,6 +36,7 @@ ChangeDays = Mapping[str, NDArray[np.datetime64]]
 PARTS_AT_ONCE = 20_000
 """More parts than this are folded together before going on, to bound memory."""
 
+_NO_TIMES = np.empty(0, np.int64)
 _HOUR_MS = 3_600_000
 _DAY_MS = 24 * _HOUR_MS
 _QUARTERS: Ints = (
@@ -64,8 +81,16 @@ class Limits:
 class Counter:
     """Tallies the batches of one file and remembers what was set aside."""
 
-    def __init__(self, file: str, names: Names, change_days: ChangeDays, limits: Limits) -> None:
+    def __init__(
+        self,
+        file: str,
+        names: Names,
+        change_days: ChangeDays,
+        limits: Limits,
+        part: Part | None = None,
+    ) -> None:
         self.file, self.names, self.change_days, self.limits = file, names, change_days, limits
+        self.part = part
         self.last_seen = np.empty(0, np.int64)
         self.late = np.empty(0, np.int64)
         self.bad = np.empty(0, np.int64)
@@ -88,13 +113,18 @@ class Counter:
         self.notes.append(Note(file=self.file, position_id=position, what=what, rows=rows))
 
     def add(self, batch: Batch) -> None:
-        """Tally one batch."""
+        """Tally one batch, or the part of it that is wanted."""
+        if self.part is not None:
+            batch = _wanted(batch, self.names, self.part)
         self._make_room(batch.codes.size)
         rows, levels, starts, cells = self.scratch
+        straight = batch.times.copy() if batch.repeats.size else _NO_TIMES
         kept, backward = clean_rows(
             batch.codes,
             batch.times,
             batch.pressure,
+            batch.repeats,
+            straight,
             self.last_seen,
             self.late,
             self.bad,
@@ -104,9 +134,11 @@ class Counter:
         self.rows += batch.codes.size
         self.backward += backward
         self.unreadable += batch.unreadable
-        codes, times = batch.codes, batch.times
+        codes, degc = batch.codes, batch.temperature
+        times = straight if batch.repeats.size else batch.times
         if kept < codes.size:
             codes, times = codes[rows[:kept]], times[rows[:kept]]
+            degc = None if degc is None else degc[rows[:kept]]
         count = find_stretches(codes, times, self.cuts, self.cut_ends, starts, cells)
         if count > len(self.room.parts):
             self.room = empty_ledger(count, len(self.room.residues))
@@ -121,6 +153,9 @@ class Counter:
             self.work,
             self.room,
         )
+        if degc is not None:
+            gap = self.limits.gap_ms
+            tally_temperature(times, degc, starts[: count + 1], gap, self.room.parts)
         self.ledgers.append(take_used(self.room, count))
         self.parts += count
         if self.parts > PARTS_AT_ONCE:
@@ -131,9 +166,12 @@ class Counter:
         """Give the tally of the file, its positions in the order of their names."""
         self._say_what_was_set_aside()
         names = list(self.names.numbers)
+        ledger = self._folded() if self.ledgers else empty_ledger(0, 0)
+        if self.part is not None:
+            self._forget_window_cuts(ledger.parts)
         empty = HistoryTally(
             positions=tuple(names),
-            ledger=self._folded() if self.ledgers else empty_ledger(0, 0),
+            ledger=ledger,
             gap_ms=self.limits.gap_ms,
             flat_ms=self.limits.flat_ms,
             notes=tuple(self.notes),
@@ -156,6 +194,20 @@ class Counter:
                 what = "pressure blank, not a number or beyond any vessel; rows not used"
                 self.note(name, what, int(self.bad[number]))
 
+    def _cuts(self, name: str) -> Ints:
+        """Where stretches begin; a part that goes round a window is cut at it."""
+        starts = stretch_starts(self.change_days.get(name))
+        if self.part is None or name not in self.part.windows:
+            return starts
+        return np.unique(np.concatenate([starts, self.part.windows[name][:, 0]]))
+
+    def _forget_window_cuts(self, parts: Ints) -> None:
+        """Name the stretches as they would be named without windows."""
+        for name, number in self.names.numbers.items():
+            own = parts[:, POSITION] == number
+            starts = stretch_starts(self.change_days.get(name))
+            parts[own, CELL] = starts[np.searchsorted(starts, parts[own, FIRST], "right") - 1]
+
     def _make_room(self, rows: int) -> None:
         """Grow what is counted per position, and the room to count rows in."""
         new = list(self.names.numbers)[self.last_seen.size :]
@@ -163,7 +215,7 @@ class Counter:
             self.last_seen = np.append(self.last_seen, np.full(len(new), ALWAYS))
             self.late = np.append(self.late, np.zeros(len(new), np.int64))
             self.bad = np.append(self.bad, np.zeros(len(new), np.int64))
-            cuts = [stretch_starts(self.change_days.get(name)) for name in new]
+            cuts = [self._cuts(name) for name in new]
             self.cuts = np.concatenate([self.cuts, *cuts])
             ends = self.cut_ends[-1] + np.cumsum([len(cut) for cut in cuts])
             self.cut_ends = np.append(self.cut_ends, ends)
@@ -171,6 +223,23 @@ class Counter:
             self.work = make_work(rows)
             self.room = empty_ledger(len(self.room.parts), rows + 1)
             self.scratch = np.empty((4, rows + 1), np.int64)
+
+
+def _wanted(batch: Batch, names: Names, part: Part) -> Batch:
+    """Keep the rows inside the windows of their position, or those outside."""
+    keep = np.full(batch.codes.size, not part.inside)
+    for name, windows in part.windows.items():
+        own = np.flatnonzero(batch.codes == names.numbers.get(name, -1))
+        window = np.searchsorted(windows[:, 0], batch.times[own], side="right") - 1
+        inside = (window >= 0) & (batch.times[own] <= windows[window, 1])
+        keep[own[inside]] = part.inside
+    return replace(
+        batch,
+        codes=batch.codes[keep],
+        times=batch.times[keep],
+        pressure=batch.pressure[keep],
+        temperature=None if batch.temperature is None else batch.temperature[keep],
+    )
 
 
 def stretch_starts(change_days: NDArray[np.datetime64] | None) -> Ints:

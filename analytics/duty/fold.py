@@ -16,8 +16,10 @@ from analytics.duty.ledger import (
     HEAD_END,
     HIGH,
     HIGH_AT,
+    HOTTEST,
     LAST,
     LAST_LEVEL,
+    LAST_WARM,
     LEVEL_TIME,
     LOW,
     ROWS,
@@ -27,6 +29,9 @@ from analytics.duty.ledger import (
     STEPS,
     TAIL_END,
     TIME_END,
+    UNKNOWN,
+    WARM,
+    WARM_TIME,
     WIDTH,
     Ledger,
     begins,
@@ -97,10 +102,13 @@ def _plain_columns(parts: Ints, first: Ints, number: Ints) -> Ints:
     last = np.append(first[1:], len(parts)) - 1
     merged[:, LAST] = parts[last, LAST]
     merged[:, LAST_LEVEL] = parts[last, LAST_LEVEL]
-    summed = [ROWS, COVERED, LEVEL_TIME, CROSSINGS, SEGMENTS, *range(STEPS, WIDTH)]
+    merged[:, LAST_WARM] = parts[last, LAST_WARM]
+    summed = [ROWS, COVERED, LEVEL_TIME, CROSSINGS, SEGMENTS, WARM, WARM_TIME]
+    summed += range(STEPS, WIDTH)
     merged[:, summed] = np.add.reduceat(parts[:, summed], first)
     merged[:, LOW] = np.minimum.reduceat(parts[:, LOW], first)
     merged[:, HIGH] = np.maximum.reduceat(parts[:, HIGH], first)
+    merged[:, HOTTEST] = np.maximum.reduceat(parts[:, HOTTEST], first)
     highest = parts[:, HIGH] == merged[number, HIGH]
     when = np.where(highest, parts[:, HIGH_AT], np.iinfo(np.int64).max)
     merged[:, HIGH_AT] = np.minimum.reduceat(when, first)
@@ -122,6 +130,10 @@ def _joins(parts: Ints, number: Ints, merged: Ints, gap: int) -> tuple[Ints, Int
     np.add.at(merged[:, LEVEL_TIME], group, level * step)
     np.add.at(merged[:, CROSSINGS], group, ((level < 0) != (following < 0)).astype(np.int64))
     np.add.at(merged[:, SEGMENTS], group, -1)
+    warm = parts[where, LAST_WARM]
+    known = warm != UNKNOWN
+    np.add.at(merged[:, WARM], group[known], step[known])
+    np.add.at(merged[:, WARM_TIME], group[known], (warm * step)[known])
     held = np.flatnonzero(step > 0)
     classes, octaves = _classes(level[held], step[held])
     np.add.at(merged, (group[held], STEPS + octaves), 1)

@@ -16,6 +16,7 @@ __all__ = [
     "MEAN_CLASSES",
     "MEAN_ZERO",
     "RANGE_CLASSES",
+    "TEMPERATURE_STEPS",
     "TIME_CLASSES",
     "TIME_ZERO",
     "mean_class",
@@ -27,6 +28,9 @@ __all__ = [
 
 LEVELS_PER_BAR = 65_536
 """Grid steps in one bar."""
+
+TEMPERATURE_STEPS = 256
+"""Grid steps in one degree Celsius."""
 
 _BIAS = 1023  # exponent of 1.0 in a binary64
 

@@ -4,7 +4,7 @@ import os
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +15,10 @@ from analytics.duty.batches import Batch, Names, historian_files, read_batches
 from analytics.duty.counting import PARTS_AT_ONCE, ChangeDays, Counter, Limits, stretch_starts
 from analytics.duty.kept import keep, kept_tally
 from analytics.duty.ledger import CELL, FIRST, LAST, POSITION, empty_ledger
+from analytics.duty.overlaps import Coverage, Part, told_once, told_spans
 from analytics.duty.tally import HistoryTally, Note, merge_tallies
 from analytics.duty.windows import change_days
+from analytics.duty.zone import Clock, clock_of
 from analytics.errors import InputError, UnitError
 
 __all__ = ["HistoryTally", "Limits", "scan_history", "scan_logs", "tally_file"]
@@ -31,6 +33,7 @@ def scan_history(
     *,
     change_days: ChangeDays | None = None,
     limits: Limits | None = None,
+    zone: str | None = None,
     keep_in: Path | None = None,
     cluster: str | None = None,
     on_progress: Progress | None = None,
@@ -47,6 +50,9 @@ def scan_history(
         own, so that no stretch belongs to two discs.
     limits : Limits, optional
         When rows are not joined and when a reading is stuck.
+    zone : str, optional
+        IANA name of the zone that times without one of their own are written in; days and
+        quarters are the zone's. Without it such times are taken as they stand.
     keep_in : Path, optional
         Folder for the tallies of files already read. A file with the same content is
         not read again.
@@ -60,7 +66,8 @@ def scan_history(
     -------
     HistoryTally
         The same to the bit however the files were shared out. A file that cannot be
-        read is named in its notes and the rest is used.
+        read is named in its notes and the rest is used; what two files tell of one position
+        and time is used once, with a note that says whether they agree.
 
     Raises
     ------
@@ -69,7 +76,7 @@ def scan_history(
     """
     limits = limits or Limits()
     files = historian_files(Path(folder))
-    task = _Task(change_days=dict(change_days or {}), limits=limits, keep_in=keep_in)
+    task = _Task(change_days=dict(change_days or {}), limits=limits, zone=zone, keep_in=keep_in)
     if cluster is None:
         results = _on_this_machine(files, task)
     else:
@@ -78,8 +85,9 @@ def scan_history(
         results = on_cluster(files, task, cluster)
     pending: list[HistoryTally] = []
     labels: list[str] = []
+    coverage = Coverage(limits.gap_ms)
     for done, (path, tally) in enumerate(zip(files, results, strict=True), start=1):
-        pending.append(tally)
+        pending.append(_new_of(path, tally, coverage, task))
         labels.append(path.name)
         if sum(len(part.ledger.parts) for part in pending) > PARTS_AT_ONCE:
             pending, labels = [merge_tallies(pending, labels)], ["an earlier file"]
@@ -93,11 +101,24 @@ def scan_history(
     return merged
 
 
+def _new_of(path: Path, tally: HistoryTally, coverage: Coverage, task: "_Task") -> HistoryTally:
+    """Give what a file tells that files before it do not, and remember it."""
+    told = told_spans(tally)
+    shared = coverage.shared(told)
+    if shared:
+        earlier = coverage.files_within(shared)
+        tally = told_once(path, tally, shared, earlier, task.read_again)
+        told = told_spans(tally)
+    coverage.add(path, told)
+    return tally
+
+
 def scan_logs(
     folder: Path | str,
     tables: Mapping[str, pd.DataFrame],
     *,
     limits: Limits | None = None,
+    zone: str | None = None,
     keep_in: Path | None = None,
     cluster: str | None = None,
     on_progress: Progress | None = None,
@@ -110,7 +131,7 @@ def scan_logs(
         A log folder; its historian lies under `pressure/`.
     tables : mapping of str to DataFrame
         Checked frames `installs` and, if there is one, `removals`.
-    limits, keep_in, cluster, on_progress
+    limits, zone, keep_in, cluster, on_progress
         As in `scan_history`.
 
     Returns
@@ -125,6 +146,7 @@ def scan_logs(
         pressure,
         change_days=change_days(tables),
         limits=limits,
+        zone=zone,
         keep_in=keep_in,
         cluster=cluster,
         on_progress=on_progress,
@@ -137,16 +159,26 @@ class _Task:
 
     change_days: dict[str, NDArray[np.datetime64]]
     limits: Limits
+    zone: str | None
     keep_in: Path | None
 
     def __call__(self, path: Path, stopped: Callable[[], bool] = lambda: False) -> HistoryTally:
         if self.keep_in is None:
-            return tally_file(path, self.change_days, self.limits, stopped)
-        digest, tally = kept_tally(self.keep_in, path, self.limits.gap_ms, self.limits.flat_ms)
+            return self._tallied(path, stopped)
+        limits = self.limits
+        digest, tally = kept_tally(self.keep_in, path, limits.gap_ms, limits.flat_ms, self.zone)
         if tally is None or not _same_stretches(tally, self.change_days):
-            tally = tally_file(path, self.change_days, self.limits, stopped)
-            keep(self.keep_in, digest, tally)
+            tally = self._tallied(path, stopped)
+            keep(self.keep_in, digest, tally, self.zone)
         return tally
+
+    def _tallied(self, path: Path, stopped: Callable[[], bool]) -> HistoryTally:
+        return tally_file(path, self.change_days, self.limits, zone=self.zone, stopped=stopped)
+
+    def read_again(self, path: Path, part: Part) -> HistoryTally:
+        """Tally part of a file; what is wrong with the file was said the first time."""
+        found = tally_file(path, self.change_days, self.limits, zone=self.zone, part=part)
+        return replace(found, notes=())
 
 
 def _on_this_machine(files: Sequence[Path], task: _Task) -> Iterator[HistoryTally]:
@@ -164,19 +196,25 @@ def tally_file(
     path: Path,
     change_days: ChangeDays,
     limits: Limits,
+    *,
+    zone: str | None = None,
+    part: Part | None = None,
     stopped: Callable[[], bool] = lambda: False,
 ) -> HistoryTally:
-    """Tally one historian file; a file that cannot be used gives an empty tally and a note."""
-    names = Names()
+    """Tally one historian file; a file that cannot be used gives an empty tally and a note.
+
+    `part` keeps some of its rows only.
+    """
+    names, clock = Names(), clock_of(zone)
     try:
-        counter = Counter(path.name, names, change_days, limits)
-        for batch in read_batches(path, names):
+        counter = Counter(path.name, names, change_days, limits, part)
+        for batch in read_batches(path, names, clock):
             if stopped():
                 raise KeyboardInterrupt
             counter.add(batch)
         if counter.out_of_order:
-            counter = Counter(path.name, names, change_days, limits)
-            counter.add(_sorted_rows(path, names))
+            counter = Counter(path.name, names, change_days, limits, part)
+            counter.add(_sorted_rows(path, names, clock))
             counter.note("", "rows are not in the order of time; sorted in memory", 0)
         return counter.finish()
     except (InputError, UnitError) as error:
@@ -190,11 +228,11 @@ def tally_file(
         )
 
 
-def _sorted_rows(path: Path, names: Names) -> Batch:
+def _sorted_rows(path: Path, names: Names, clock: Clock) -> Batch:
     """Read a whole file whose rows are out of order and sort it by position and time."""
     batches = []
     rows = 0
-    for batch in read_batches(path, names):
+    for batch in read_batches(path, names, clock):
         batches.append(batch)
         rows += batch.codes.size
         if rows > _SORTABLE_ROWS:
@@ -205,10 +243,15 @@ def _sorted_rows(path: Path, names: Names) -> Batch:
     codes = np.concatenate([batch.codes for batch in batches])
     times = np.concatenate([batch.times for batch in batches])
     pressure = np.concatenate([batch.pressure for batch in batches])
+    degc = [batch.temperature for batch in batches if batch.temperature is not None]
     order = np.lexsort((times, codes))
-    unreadable = sum(batch.unreadable for batch in batches)
     return Batch(
-        codes=codes[order], times=times[order], pressure=pressure[order], unreadable=unreadable
+        codes=codes[order],
+        times=times[order],
+        pressure=pressure[order],
+        temperature=np.concatenate(degc)[order] if degc else None,
+        repeats=batches[0].repeats,
+        unreadable=sum(batch.unreadable for batch in batches),
     )
 
 

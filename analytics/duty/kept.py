@@ -14,16 +14,17 @@ from analytics.duty.tally import HistoryTally, Note
 
 __all__ = ["keep", "kept_tally"]
 
-_LAYOUT = 1
+_LAYOUT = 2
 """Raised whenever a column changes its meaning; older kept tallies are then read anew."""
 
 
 def kept_tally(
-    folder: Path, path: Path, gap_ms: int, flat_ms: int
+    folder: Path, path: Path, gap_ms: int, flat_ms: int, zone: str | None
 ) -> tuple[str, HistoryTally | None]:
     """Give the digest of a file and its kept tally, None when there is none to use.
 
-    The name in the notes is the file's present one.
+    One made with other limits or another time zone is not used. The name in the notes is
+    the file's present one.
     """
     with open(path, "rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
@@ -34,7 +35,7 @@ def kept_tally(
             ledger = Ledger(*(kept[name] for name in Ledger._fields))
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return digest, None  # never kept, or torn while being kept
-    if about["layout"] != [_LAYOUT, WIDTH] or about["limits"] != [gap_ms, flat_ms]:
+    if about["layout"] != [_LAYOUT, WIDTH] or about["limits"] != [gap_ms, flat_ms, zone]:
         return digest, None
     notes = tuple(Note(**{**note, "file": path.name}) for note in about["notes"])
     return digest, HistoryTally(
@@ -46,13 +47,13 @@ def kept_tally(
     )
 
 
-def keep(folder: Path, digest: str, tally: HistoryTally) -> None:
+def keep(folder: Path, digest: str, tally: HistoryTally, zone: str | None) -> None:
     """Keep a file's tally; it appears whole or not at all."""
     folder.mkdir(parents=True, exist_ok=True)
     about = json.dumps(
         {
             "layout": [_LAYOUT, WIDTH],
-            "limits": [tally.gap_ms, tally.flat_ms],
+            "limits": [tally.gap_ms, tally.flat_ms, zone],
             "positions": tally.positions,
             "notes": [asdict(note) for note in tally.notes],
         }

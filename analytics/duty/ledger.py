@@ -22,8 +22,10 @@ __all__ = [
     "HEAD_END",
     "HIGH",
     "HIGH_AT",
+    "HOTTEST",
     "LAST",
     "LAST_LEVEL",
+    "LAST_WARM",
     "LEVEL_TIME",
     "LOW",
     "POSITION",
@@ -34,6 +36,9 @@ __all__ = [
     "STEP_CLASSES",
     "TAIL_END",
     "TIME_END",
+    "UNKNOWN",
+    "WARM",
+    "WARM_TIME",
     "WIDTH",
     "Ledger",
     "begins",
@@ -65,9 +70,16 @@ TIME_END = 17
 CYCLE_END = 18
 HEAD_END = 19  # end of the residue of the first segment
 TAIL_END = 20  # end of the residue of the last segment, if that is another one
-STEPS = 21  # counts of time steps by factor of two of a millisecond, 40 columns
+WARM = 21  # time at a known temperature [ms]
+WARM_TIME = 22  # temperature times that time [1/256 degC ms]
+HOTTEST = 23  # highest temperature, UNKNOWN when none was read [1/256 degC]
+LAST_WARM = 24  # temperature of the last row, UNKNOWN likewise
+STEPS = 25  # counts of time steps by factor of two of a millisecond, 40 columns
 STEP_CLASSES = 40
 WIDTH = STEPS + STEP_CLASSES
+
+UNKNOWN = -(2**31)
+"""Stands for a temperature that was not read; colder than anything."""
 
 
 class Ledger(NamedTuple):

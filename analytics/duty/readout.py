@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analytics.duty.grid import LEVELS_PER_BAR, pressure_edges
+from analytics.duty.grid import LEVELS_PER_BAR, TEMPERATURE_STEPS, pressure_edges
 from analytics.duty.ledger import (
     COVERED,
     CYCLE_END,
@@ -21,6 +21,8 @@ from analytics.duty.ledger import (
     STEPS,
     TAIL_END,
     TIME_END,
+    WARM,
+    WARM_TIME,
     WIDTH,
     Ledger,
     begins,
@@ -34,6 +36,7 @@ __all__ = [
     "cycles_above",
     "is_compressed",
     "mean_pressure",
+    "mean_temperature",
     "pressure_quantile",
     "share_of_time_above",
     "stuck_days",
@@ -43,6 +46,9 @@ Floats = NDArray[np.float64]
 
 DAY_MS = 86_400_000
 YEAR_MS = 365.25 * DAY_MS
+ENOUGH_TEMPERATURE = 0.5
+"""A temperature known for less than this share of the time stands for nothing."""
+
 REGULAR_SHARE = 0.8
 """A historian whose time steps are less alike than this is taken to be compressed."""
 
@@ -78,6 +84,17 @@ def mean_pressure(ledger: Ledger) -> Floats:
     covered = ledger.parts[:, COVERED].astype(float)
     levels = ledger.parts[:, LEVEL_TIME] / np.where(covered > 0, covered, np.nan)
     return np.asarray(levels / LEVELS_PER_BAR, dtype=float)
+
+
+def mean_temperature(ledger: Ledger) -> Floats:
+    """Give the time-weighted mean temperature of each part, NaN where little was read. [degC]
+
+    It must be known for half the time that the part covers, or more.
+    """
+    warm, covered = ledger.parts[:, WARM].astype(float), ledger.parts[:, COVERED]
+    enough = (warm > 0) & (warm >= ENOUGH_TEMPERATURE * covered)
+    mean = ledger.parts[:, WARM_TIME] / np.where(enough, warm, np.nan)
+    return np.asarray(mean / TEMPERATURE_STEPS, dtype=float)
 
 
 def pressure_quantile(ledger: Ledger, share: float) -> Floats:

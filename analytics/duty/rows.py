@@ -10,6 +10,7 @@ from analytics.duty.grid import (
     LEVELS_PER_BAR,
     MEAN_CLASSES,
     RANGE_CLASSES,
+    TEMPERATURE_STEPS,
     TIME_CLASSES,
     octave,
     pressure_class,
@@ -26,8 +27,10 @@ from analytics.duty.ledger import (
     HEAD_END,
     HIGH,
     HIGH_AT,
+    HOTTEST,
     LAST,
     LAST_LEVEL,
+    LAST_WARM,
     LEVEL_TIME,
     LOW,
     POSITION,
@@ -38,6 +41,9 @@ from analytics.duty.ledger import (
     STEPS,
     TAIL_END,
     TIME_END,
+    UNKNOWN,
+    WARM,
+    WARM_TIME,
     Ledger,
 )
 from analytics.duty.rainflow import segments_to_cycles
@@ -51,6 +57,7 @@ __all__ = [
     "hand_over",
     "make_work",
     "tally_rows",
+    "tally_temperature",
 ]
 
 Ints = NDArray[np.int64]
@@ -88,6 +95,8 @@ def clean_rows(
     codes: NDArray[np.int32],
     times: Ints,
     pressure: NDArray[np.float64],
+    repeats: Ints,
+    straight: Ints,
     last_seen: Ints,
     late: Ints,
     bad: Ints,
@@ -101,6 +110,10 @@ def clean_rows(
     codes, times, pressure : ndarray, shape (n,)
         Position number, time [ms] and pressure [barg] of each row; rows of one
         position in one run.
+    repeats : ndarray of int, shape (r, 3)
+        Hours that the clock shows twice, as in `analytics.duty.zone.Clock`.
+    straight : ndarray of int, shape (n,), or (0,) without such hours
+        The times once more; those that come the second time are put later. [ms]
     last_seen, late, bad : ndarray of int, shape (n_positions,)
         Latest time so far [ms], rows set aside because their time does not lie
         after it, rows without a usable pressure; all kept up to date.
@@ -117,6 +130,9 @@ def clean_rows(
     for row in range(codes.size):
         code = codes[row]
         now = times[row]
+        if now <= last_seen[code] and repeats.size > 0:
+            now += _second_time(now, repeats)
+            straight[row] = now
         if now <= last_seen[code]:
             late[code] += 1
             if row > 0 and codes[row - 1] == code and now < times[row - 1]:
@@ -131,6 +147,40 @@ def clean_rows(
         levels[kept] = np.int64(np.floor(value * LEVELS_PER_BAR + 0.5))
         kept += 1
     return kept, backward
+
+
+@njit(cache=True, nogil=True)
+def _second_time(now: int, repeats: Ints) -> int:  # pragma: no cover
+    """By how much a time is later when the clock shows it again, 0 when it never does."""
+    at = np.searchsorted(repeats[:, 0], now, side="right") - 1
+    if at >= 0 and now < repeats[at, 1]:
+        return int(repeats[at, 2])
+    return 0
+
+
+@njit(cache=True, nogil=True)
+def tally_temperature(
+    times: Ints, degc: NDArray[np.float64], starts: Ints, gap: int, parts: Ints
+) -> None:  # pragma: no cover
+    """Add to each part how warm it was; a temperature holds until the next row, as a pressure.
+
+    Done apart from `tally_rows`, so that files without temperatures pay nothing.
+    """
+    for count in range(starts.size - 1):
+        part = parts[count]
+        for row in range(starts[count], starts[count + 1]):
+            value = degc[row]
+            warm = UNKNOWN
+            if value > -274.0 and value < 3000.0:  # refuses NaN too
+                warm = int(np.floor(value * TEMPERATURE_STEPS + 0.5))
+                part[HOTTEST] = max(part[HOTTEST], warm)
+            if row + 1 < starts[count + 1]:
+                step = times[row + 1] - times[row]
+                if warm != UNKNOWN and step <= gap:
+                    part[WARM] += step
+                    part[WARM_TIME] += warm * step
+            else:
+                part[LAST_WARM] = warm
 
 
 @njit(cache=True, nogil=True)
@@ -192,6 +242,7 @@ def tally_rows(
             part[column] = 0
         part[POSITION] = codes[starts[count]]
         part[CELL] = cells[count]
+        part[HOTTEST] = part[LAST_WARM] = UNKNOWN
         segments, held = _walk(when, what, gap, flat, part, work)
         _extremes(when, what, part)
         part[SEGMENTS] = segments

@@ -14,6 +14,7 @@ from analytics.duty.counting import Limits, tally_series
 from analytics.duty.history import scan_history, scan_logs
 from analytics.duty.ledger import ROWS
 from analytics.duty.tally import HistoryTally
+from analytics.duty.zone import NO_ZONE
 from analytics.errors import InputError
 
 MINUTE = np.timedelta64(60_000, "ms")
@@ -107,7 +108,7 @@ def test_size_of_batches_changes_nothing(
     small = frame[frame["position_id"] == "P0"].head(200) if rows == 1 else frame
     folder = write_by_day(small, tmp_path / "day")
     expected = scan_history(folder)
-    monkeypatch.setattr(reading.read_batches, "__defaults__", (rows,))
+    monkeypatch.setattr(reading.read_batches, "__defaults__", (NO_ZONE, rows))
     monkeypatch.setattr("analytics.duty.counting.PARTS_AT_ONCE", 20)
     monkeypatch.setattr("analytics.duty.history.PARTS_AT_ONCE", 5)
 
@@ -214,7 +215,8 @@ def test_one_stretch_exported_twice_is_used_once(frame: pd.DataFrame, tmp_path: 
 
     assert found.equals(expected)
     assert {(note.file, note.position_id) for note in found.notes} == {("again.parquet", "P2")}
-    assert "overlaps in time" in found.notes[0].what
+    assert found.notes[0].what == "repeats what P2.parquet told; used once"
+    assert found.notes[0].rows == len(again)
 
 
 def test_only_new_files_are_read_and_a_change_of_disc_reads_its_files_anew(
@@ -228,7 +230,9 @@ def test_only_new_files_are_read_and_a_change_of_disc_reads_its_files_anew(
     read: list[str] = []
     real = scanning.read_batches
     monkeypatch.setattr(
-        scanning, "read_batches", lambda path, names: read.append(path.name) or real(path, names)
+        scanning,
+        "read_batches",
+        lambda path, *others: read.append(path.name) or real(path, *others),
     )
     later.write_bytes(aside)
     (folder / "28-03.parquet").rename(folder / "renamed.parquet")
