@@ -198,7 +198,8 @@ class Findings:
         for lots); crews below five events have blank ratios.
     duty : DataFrame
         One row per position: `position_id site disc_code family operating_ratio limit margin_bar
-        share_above_limit cycles_per_year ratio_basis pressure_basis alarm`.
+        share_above_limit cycles_per_year ratio_basis pressure_basis disc_temperature_degc
+        temperature_basis alarm`.
     duty_quarters : DataFrame
         One row per life and quarter of it when there is a pressure history, as
         `analytics.duty.quarters.duty_by_quarter` gives it.

@@ -59,6 +59,8 @@ class Batch:
         Hours that the file's clock shows twice; none when its times carry a zone. [ms]
     unreadable : int
         Rows left out because position or time was blank or unreadable.
+    remark : str
+        What else of the file is not used, and why; blank when nothing.
     """
 
     codes: NDArray[np.int32]
@@ -67,6 +69,7 @@ class Batch:
     temperature: NDArray[np.float64] | None = None
     repeats: NDArray[np.int64] = field(default_factory=lambda: NO_ZONE.repeats)
     unreadable: int
+    remark: str = ""
 
 
 def historian_files(folder: Path) -> list[Path]:
@@ -126,7 +129,7 @@ def read_batches(
     InputError
         If the file is torn, lacks a column or says no unit.
     UnitError
-        If the unit is not a gauge or absolute pressure, or not one of temperature.
+        If the unit is not a gauge or absolute pressure.
     """
     try:
         csv = path.suffix.lower() == ".csv"
@@ -178,8 +181,11 @@ def _columns(schema: pa.Schema) -> tuple[dict[str, str], dict[str, str]]:
     columns = {"position_id": "position_id", "time": "time", pressures[0]: "pressure"}
     units = {"pressure": _unit(schema, pressures[0], whole_file, _PRESSURE, "[barg]")}
     for name in warm:
-        columns[name] = "temperature"
-        units["temperature"] = _unit(schema, name, "", _TEMPERATURE, "[degC]")
+        try:
+            units["temperature"] = _unit(schema, name, "", _TEMPERATURE, "[degC]")
+            columns[name] = "temperature"
+        except UnitError as error:
+            units["remark"] = f"{error}; temperatures not used"
     return columns, units
 
 
@@ -223,6 +229,7 @@ def _batch(table: pa.RecordBatch, names: Names, clock: Clock) -> Batch:
         temperature=values[1] if len(values) > 1 else None,
         repeats=repeats,
         unreadable=unreadable,
+        remark=(table.schema.metadata or {}).get(b"remark", b"").decode(),
     )
 
 

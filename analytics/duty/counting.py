@@ -131,9 +131,11 @@ class Counter:
             rows,
             levels,
         )
-        self.rows += batch.codes.size
         self.backward += backward
         self.unreadable += batch.unreadable
+        if batch.remark and not self.rows:
+            self.note("", batch.remark, 0)
+        self.rows += batch.codes.size
         codes, degc = batch.codes, batch.temperature
         times = straight if batch.repeats.size else batch.times
         if kept < codes.size:

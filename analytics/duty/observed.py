@@ -11,6 +11,7 @@ from analytics.duty.readout import (
     covered_years,
     cycles_above,
     is_compressed,
+    mean_temperature,
     pressure_quantile,
     share_of_time_above,
     stuck_days,
@@ -18,7 +19,13 @@ from analytics.duty.readout import (
 from analytics.duty.tally import HistoryTally
 from analytics.duty.windows import parts_in_windows
 
-__all__ = ["ENOUGH_COVERAGE", "HIGH_SHARE", "SMALL_CYCLE_SHARE", "observed_lives"]
+__all__ = [
+    "ENOUGH_COVERAGE",
+    "HIGH_SHARE",
+    "SMALL_CYCLE_SHARE",
+    "observed_lives",
+    "observed_temperature",
+]
 
 ENOUGH_COVERAGE = 0.5
 """A life covered for less than this share is judged by the nominal pressure."""
@@ -93,6 +100,30 @@ def observed_lives(
     frame.loc[scarce, "cycles_basis"] = "history of the position"
     frame.loc[frame["cycles_per_year"].isna(), "cycles_basis"] = "none"
     return frame.set_index(windows.index)
+
+
+def observed_temperature(history: HistoryTally, windows: pd.DataFrame) -> NDArray[np.float64]:
+    """Give the time-weighted mean temperature of each life, NaN where little was read.
+
+    Parameters
+    ----------
+    history : HistoryTally
+        A scan cut at the days of change.
+    windows : DataFrame, one row per life
+        `position_id begins ends`.
+
+    Returns
+    -------
+    ndarray of float, shape (n_lives,)
+        NaN also for a life of which less than half was seen. [degC]
+    """
+    life = parts_in_windows(history, windows)
+    seen = np.unique(life[life >= 0])
+    own = fold(history.ledger, life, history.gap_ms, history.flat_ms)
+    degc = np.full(len(windows), np.nan)
+    degc[seen] = mean_temperature(own)
+    enough = _coverage(history, own, seen, windows) >= ENOUGH_COVERAGE
+    return np.where(enough, degc, np.nan)
 
 
 def _coverage(

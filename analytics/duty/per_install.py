@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 
 from analytics.duty.alarms import alarm_words
+from analytics.duty.ledger import WARM
 from analytics.duty.lot_marks import settle_marks
-from analytics.duty.observed import ENOUGH_COVERAGE, observed_lives
+from analytics.duty.observed import ENOUGH_COVERAGE, observed_lives, observed_temperature
 from analytics.duty.ratio import burst_window, operating_margin, operating_ratio
 from analytics.duty.tally import HistoryTally
 from analytics.duty.temperature import temperature_factor
@@ -47,6 +48,8 @@ _DUTY_COLUMNS = [
     "margin_bar",
     "minimum_burst_bar",
     "maximum_burst_bar",
+    "disc_temperature_degc",
+    "temperature_basis",
 ]
 _FINDINGS_COLUMNS = [
     "position_id",
@@ -60,6 +63,8 @@ _FINDINGS_COLUMNS = [
     "cycles_per_year",
     "ratio_basis",
     "pressure_basis",
+    "disc_temperature_degc",
+    "temperature_basis",
     "alarm",
 ]
 
@@ -81,12 +86,15 @@ def duty_per_install(tables: Tables, history: HistoryTally | None = None) -> pd.
         `pressure_basis` (history, nominal), `cycles_per_year` [1/years],
         `cycles_basis` (history of this life, history of the position, none),
         `cycles_lower_bound`, `share_above_limit` [-], `coverage` [-], `margin_bar`,
-        `minimum_burst_bar`, `maximum_burst_bar`. NaN where it cannot be known.
+        `minimum_burst_bar`, `maximum_burst_bar`, `disc_temperature_degc` and
+        `temperature_basis` (history, nominal). NaN where it cannot be known.
 
     Notes
     -----
     Burst pressures are those at the disc's own temperature where the discs table gives a
-    curve that reaches it; else they are nominal, and an alarm says so.
+    curve that reaches it; else they are nominal, and an alarm says so. That temperature is
+    the mean the historian read, when it read half of the life or more, else that of the
+    positions table.
     The operating pressure is the one the disc stayed below for 95 % of its time, when
     the historian saw half of its life or more; else the position's nominal
     `max_operating_pressure`.
@@ -107,7 +115,8 @@ def duty_per_position(tables: Tables, history: HistoryTally | None = None) -> pd
     -------
     DataFrame, one row per position in the order of `positions`
         `position_id site disc_code family operating_ratio limit margin_bar
-        share_above_limit cycles_per_year ratio_basis pressure_basis alarm`. `limit`
+        share_above_limit cycles_per_year ratio_basis pressure_basis
+        disc_temperature_degc temperature_basis alarm`. `limit`
         is the disc's stated maximum ratio, NaN when none is stated; `alarm` is
         blank when there is nothing to say. A position without an install on
         record is judged by its own disc code, untagged.
@@ -145,6 +154,7 @@ def _with_history(
     """Put what the historian saw in place of what the positions table states."""
     if history is None:
         return endured
+    endured = _at_its_temperature(endured, windows, history)
     back = endured["back_pressure_barg"].fillna(0.0)
     limit = endured["minimum_burst_bar"] * endured["max_operating_ratio"] + back
     seen = observed_lives(
@@ -168,6 +178,19 @@ def _with_history(
         peak_barg=seen["peak_barg"],
         peak_at=seen["peak_at"],
     )
+
+
+def _at_its_temperature(
+    endured: pd.DataFrame, windows: pd.DataFrame, history: HistoryTally
+) -> pd.DataFrame:
+    """Work the burst window out anew at the temperature that the historian read."""
+    if not history.ledger.parts[:, WARM].any():
+        return endured
+    degc = observed_temperature(history, windows)
+    read = ~np.isnan(degc)
+    stated = endured["disc_temperature_degc"]
+    endured = _endured(endured.assign(disc_temperature_degc=np.where(read, degc, stated)))
+    return endured.assign(temperature_basis=np.where(read, "history", "nominal"))
 
 
 def _installs(tables: Tables) -> pd.DataFrame:
@@ -214,6 +237,8 @@ def _endured(frame: pd.DataFrame) -> pd.DataFrame:
         ratio_basis=basis,
         range_known=window.range_known,
         temperature_corrected=corrected,
+        temperature_factor=at_disc,
+        temperature_basis="nominal",
         pressure_basis="nominal",
         marked_barg=window.marked,
         margin_bar=operating_margin(operating, window.minimum, back),

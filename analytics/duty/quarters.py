@@ -12,16 +12,18 @@ from analytics.duty.fold import fold
 from analytics.duty.ledger import COVERED, FIRST, Ledger
 from analytics.duty.observed import ENOUGH_COVERAGE, HIGH_SHARE, SMALL_CYCLE_SHARE
 from analytics.duty.per_install import burst_of_installs
-from analytics.duty.ratio import operating_ratio
+from analytics.duty.ratio import burst_tolerance, operating_ratio
 from analytics.duty.readout import (
     counted_cycles,
     covered_years,
     cycles_above,
     mean_pressure,
+    mean_temperature,
     pressure_quantile,
     share_of_time_above,
 )
 from analytics.duty.tally import HistoryTally
+from analytics.duty.temperature import temperature_factor
 from analytics.duty.windows import life_windows, parts_in_windows
 
 __all__ = ["damage_of_parts", "duty_by_quarter"]
@@ -61,10 +63,13 @@ def duty_by_quarter(
         `install_id position_id from_on to_on`, `from_years to_years` (age, contiguous from
         0 to the end of the life), `operating_ratio` (95th percentile) and `mean_ratio` [-],
         `pressure_basis` (history, nominal), `cycles_per_year` [1/years],
-        `share_above_limit` [-], `coverage` [-] and `damage` of the covered time [-].
+        `share_above_limit` [-], `coverage` [-], `temperature_degc` (mean, as read) and
+        `damage` of the covered time [-].
 
     Notes
     -----
+    Burst pressures are those at the temperature read in the quarter where the discs table
+    gives a curve that reaches it, else as in `duty_per_install` without a history.
     A quarter of which less than half was seen takes the nominal pressure of the
     positions table, and no cycles. Cycles that close in a later quarter than they
     began count one half in each at most.
@@ -76,8 +81,11 @@ def duty_by_quarter(
     piece = _piece_of_part(history, windows, rows)
     own = fold(history.ledger, piece, history.gap_ms, history.flat_ms)
     seen = np.unique(piece[piece >= 0])
-    marked = lives["marked_barg"].to_numpy(dtype=float)[life]
-    least = lives["minimum_burst_bar"].to_numpy(dtype=float)[life]
+    degc = np.full(len(rows), np.nan)
+    degc[seen] = mean_temperature(own)
+    warmed = _warmed(lives.iloc[life], degc)
+    marked = lives["marked_barg"].to_numpy(dtype=float)[life] * warmed
+    least = marked - burst_tolerance(marked)
     back = lives["back_pressure_barg"].fillna(0.0).to_numpy(dtype=float)[life]
     limit = least * lives["max_operating_ratio"].to_numpy(dtype=float)[life] + back
     nominal = lives["max_operating_pressure_barg"].to_numpy(dtype=float)[life]
@@ -99,8 +107,18 @@ def duty_by_quarter(
     rows["pressure_basis"] = np.where(enough, "history", "nominal")
     for name in ("share_above_limit", "cycles_per_year"):
         rows[name] = read[name].where(enough)
+    rows["temperature_degc"] = degc
     rows["damage"] = read["damage"]
     return rows.drop(columns=["life", "begins_ms"])
+
+
+def _warmed(lives: pd.DataFrame, degc: Floats) -> Floats:
+    """Burst pressure at the temperature read over the one the life was reckoned with."""
+    read = temperature_factor(
+        lives["temperature_curve"], pd.Series(degc), lives["coincident_temperature_degc"]
+    )
+    usual = lives["temperature_factor"].to_numpy(dtype=float)
+    return np.where(np.isnan(read), 1.0, read / usual)
 
 
 def damage_of_parts(

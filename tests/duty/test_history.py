@@ -12,7 +12,8 @@ from analytics.duty import batches as reading
 from analytics.duty import history as scanning
 from analytics.duty.counting import Limits, tally_series
 from analytics.duty.history import scan_history, scan_logs
-from analytics.duty.ledger import ROWS
+from analytics.duty.ledger import HOTTEST, ROWS
+from analytics.duty.readout import mean_temperature
 from analytics.duty.tally import HistoryTally
 from analytics.duty.zone import NO_ZONE
 from analytics.errors import InputError
@@ -293,3 +294,49 @@ def test_log_folder_without_a_historian_and_with_an_empty_one(tmp_path: Path):
     found = scan_logs(tmp_path, tables)
     assert found is not None
     assert found.ledger.parts[:, ROWS].tolist() == [144, 144, 2 * 144, 2 * 144]
+
+
+def warm(frame: pd.DataFrame) -> pd.DataFrame:
+    degc = 60 + 10 * np.sin(np.arange(len(frame)) / 30)
+    degc[::17] = np.nan
+    return frame.assign(**{"temperature [degC]": degc.round(1)})
+
+
+def test_temperature_is_tallied_the_same_however_the_files_are_split(
+    frame: pd.DataFrame, whole: HistoryTally, tmp_path: Path
+):
+    by_position = scan_history(write_by_position(warm(frame), tmp_path / "position"))
+    by_day = scan_history(write_by_day(warm(frame), tmp_path / "day"))
+    kelvin = warm(frame)
+    kelvin["temperature [K]"] = kelvin.pop("temperature [degC]") + 273.15
+    (tmp_path / "text").mkdir()
+    kelvin.sort_values("time").to_csv(tmp_path / "text" / "a.csv", index=False)
+
+    assert by_day.equals(by_position)
+    assert scan_history(tmp_path / "text").equals(by_position)
+    # Independent route: each row's temperature held until the next row of its position.
+    one = warm(frame)[frame["position_id"] == "P1"].reset_index(drop=True)
+    quarter = one["time"] < "2024-04-01"
+    degc, step = one["temperature [degC]"][quarter], 10.0
+    last = degc.index[-1]
+    expected = (degc.drop(last) * step).sum() / (degc.drop(last).notna() * step).sum()
+    part = by_position.ledger.parts[by_position.ledger.parts[:, 0] == 1][:1]
+    found = mean_temperature(by_position.ledger._replace(parts=part))
+    assert found[0] == pytest.approx(expected, abs=1 / 256)
+    assert part[0, HOTTEST] / 256 == pytest.approx(degc.max(), abs=1 / 256)
+    # Without the column nothing is known and nothing else changes.
+    assert np.isnan(mean_temperature(whole.ledger)).all()
+    columns = [*range(17), *range(25, 65)]
+    assert whole.ledger.parts[:, columns].tolist() == by_day.ledger.parts[:, columns].tolist()
+
+
+def test_temperature_without_a_unit_is_said_and_the_pressures_are_used(
+    frame: pd.DataFrame, whole: HistoryTally, tmp_path: Path
+):
+    write(frame.assign(temperature=20.0), tmp_path / "logs" / "bare.parquet")
+    found = scan_history(tmp_path / "logs")
+
+    assert found.equals(whole)
+    assert [note.file for note in found.notes] == ["bare.parquet"]
+    assert "must say the unit of its temperature" in found.notes[0].what
+    assert found.notes[0].what.endswith("temperatures not used")

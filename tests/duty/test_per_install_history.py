@@ -1,6 +1,7 @@
 """Duty read from a historian: what each life saw, what it withstood, quarter by quarter."""
 
 import datetime
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -8,6 +9,7 @@ import pytest
 
 from analytics.duty.counting import tally_series
 from analytics.duty.damage import Basquin, MeanCorrection
+from analytics.duty.history import scan_history
 from analytics.duty.per_install import duty_per_install, duty_per_position
 from analytics.duty.quarters import duty_by_quarter
 from analytics.duty.tally import HistoryTally, merge_tallies
@@ -186,3 +188,64 @@ def test_damage_of_a_quarter_is_cycles_times_harm():
     raised = goodman[goodman["install_id"] == "A"].iloc[1]["damage"] / second["damage"]
     assert raised == pytest.approx((1 / (1 - 5.5 / 9.5)) ** 4, rel=1e-6)
     assert quarters(history)["damage"].isna().all()
+
+
+def warm_tables() -> dict[str, pd.DataFrame]:
+    """The maker's curve: a tenth weaker at 120 degC than at the 20 degC of the tag."""
+    made = tables()
+    made["discs"] = made["discs"].assign(temperature_curve="20:1.00/120:0.90")
+    made["positions"] = made["positions"].assign(disc_temperature_degc=20.0)
+    return made
+
+
+def warm_history(folder: Path, degc: object, unit: str = "degC") -> HistoryTally:
+    times = np.arange(at("2023-01-01"), at("2024-07-01"), 3_600_000)
+    frame = pd.DataFrame(
+        {
+            "position_id": "P",
+            "time": times.astype("datetime64[ms]"),
+            "pressure [barg]": np.where(times % DAY < DAY // 2, 8.0, 5.0),
+            f"temperature [{unit}]": degc(times) if callable(degc) else degc,
+        }
+    )
+    frame.to_parquet(folder / "a.parquet", index=False)
+    return scan_history(folder, change_days=change_days(tables()))
+
+
+def test_temperature_read_by_the_historian_corrects_the_burst_pressure(tmp_path: Path):
+    warmer = warm_history(
+        tmp_path, lambda times: np.where(times < at("2024-01-01"), 158.0, 248.0), "degF"
+    )
+    duty = duty_per_install(warm_tables(), warmer)
+
+    # By hand: 158 degF is 70 degC, factor 0.95; 248 degF is 120 degC, factor 0.90.
+    assert duty["disc_temperature_degc"].tolist() == pytest.approx([70.0, 120.0], abs=0.1)
+    assert duty["temperature_basis"].tolist() == ["history", "history"]
+    assert duty["operating_ratio"].tolist() == pytest.approx([7 / 9.025, 7 / 8.55], rel=0.003)
+    by_quarter = duty_by_quarter(warm_tables(), warmer, until=datetime.date(2024, 7, 1))
+    assert by_quarter["temperature_degc"].tolist() == pytest.approx([70] * 4 + [120] * 2, abs=0.2)
+    ratios = by_quarter["operating_ratio"].tolist()
+    assert ratios == pytest.approx([7 / 9.025] * 4 + [7 / 8.55] * 2, rel=0.004)
+
+
+def test_without_a_curve_the_temperature_read_is_flagged_not_used(tmp_path: Path):
+    plain = tables()
+    plain["positions"] = plain["positions"].assign(disc_temperature_degc=20.0)
+    warm = warm_history(tmp_path, 90.0)
+
+    assert duty_per_install(plain, warm)["operating_ratio"].tolist() == pytest.approx(
+        [7 / 9.5] * 2, rel=0.003
+    )
+    alarm = duty_per_position(plain, warm)["alarm"].iloc[0]
+    assert "disc runs at 90 degC, its burst pressure is stated at 20 degC" in alarm
+
+
+def test_temperature_seldom_read_leaves_the_positions_table_in_force(tmp_path: Path):
+    seldom = warm_history(
+        tmp_path, lambda times: np.where((times // 3_600_000) % 10 == 0, 90.0, np.nan)
+    )
+    duty = duty_per_install(warm_tables(), seldom)
+
+    assert duty["disc_temperature_degc"].tolist() == [20.0, 20.0]
+    assert duty["temperature_basis"].tolist() == ["nominal", "nominal"]
+    assert duty["operating_ratio"].tolist() == pytest.approx([7 / 9.5] * 2, rel=0.003)
