@@ -25,8 +25,9 @@ FRAMES = {
     "policies": "policy planned_per_year premature_per_year premature_low premature_high "
     "discs_per_year cost_per_year cost_low cost_high saving saving_low saving_high "
     "probability_cheaper",
-    "spares": "store disc_code weeks mean p50 p90 p95 planned premature upset fitting "
-    "usable_stock stock on_order reorder_point order_quantity order_now order_by cost reason",
+    "spares": "store disc_code weeks mean mean_all_unclear mean_no_unclear p50 p90 p95 planned "
+    "premature upset unclear fitting usable_stock stock on_order move_in reorder_point "
+    "order_quantity order_now order_by cost criticality target service insurance reason",
     "dangerous": "position_id date what",
     "moves": "from_store to_store disc_code lot for_code pieces reason",
     "kits": "turnaround_group starts_on store disc_code planned reserve needed in_hand missing "
@@ -224,8 +225,10 @@ class Findings:
         outages own_outages cost cost_without_limits`; own outages are stops beside the planned ones
         that the caps force.
     spares : DataFrame
-        `store disc_code weeks mean p50 p90 p95 planned premature upset fitting usable_stock
-        stock on_order reorder_point order_quantity order_now order_by cost reason`.
+        `store disc_code weeks mean mean_all_unclear mean_no_unclear p50 p90 p95 planned premature
+        upset unclear fitting usable_stock stock on_order move_in reorder_point order_quantity
+        order_now order_by cost criticality target service insurance reason`; the two means take
+        every unclear ending as premature, and none.
     demand_weekly : DataFrame
         `store disc_code week_start mean p50 p90 p95 stock` (cumulative demand; stock with orders).
     moves : DataFrame

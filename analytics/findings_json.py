@@ -56,7 +56,8 @@ def findings_json(findings: Findings) -> str:
         ],
         "spares": _rows(
             findings.spares,
-            "store disc_code weeks mean p50 p90 p95 usable_stock on_order reorder_point "
+            "store disc_code weeks mean mean_all_unclear mean_no_unclear p50 p90 p95 planned "
+            "premature upset unclear fitting usable_stock on_order move_in reorder_point "
             "order_quantity order_now order_by reason",
         ),
         "moves": _rows(findings.moves),

@@ -34,6 +34,7 @@ from analytics.logs.store.loading import stored_logs
 from analytics.logs.store.opening import open_store
 from analytics.plant import FittedLives, Plant, planned_weeks, read_plant
 from analytics.spares.answer import SparesAnswer, spares_answer
+from analytics.spares.both_ways import demand_both_ways
 from analytics.survival.curves import kaplan_meier, survival_frame
 from analytics.survival.fleet_data import CYCLES, RATIO, FleetData, event_weights
 from analytics.survival.model import LifeModel, judged, wear_draws
@@ -162,7 +163,7 @@ def run_logs(
     tell("replacement intervals")
     intervals = _intervals(logs, plant, ledger)
     tell("spares")
-    spares = _spares(logs, plant, ledger)
+    spares = _spares(logs, plant, ledger, n_draws=n_draws, seed=seed)
     tell("the fleet")
     lives, owed = plant.lives, _share_by_life(early.installation)
     withstood = (
@@ -313,8 +314,11 @@ def _intervals(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> IntervalsAnsw
     )
 
 
-def _spares(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> SparesAnswer:
+def _spares(
+    logs: CheckedLogs, plant: Plant, ledger: Ledger, *, n_draws: int, seed: int
+) -> SparesAnswer:
     fitted = plant.fitted
+    weeks = planned_weeks(plant, logs.tables["turnarounds"])
     if fitted is None:
         ledger.not_answered["spares"] = "demand needs a life model, and none could be fitted"
     answer = fitted and ledger.try_for(
@@ -325,10 +329,21 @@ def _spares(logs: CheckedLogs, plant: Plant, ledger: Ledger) -> SparesAnswer:
             event_weights(fitted.data, plant.lives),
             plant.today,
             fitted.laws,
-            planned_weeks(plant, logs.tables["turnarounds"]),
+            weeks,
             pd.Timestamp(plant.export),
         ),
     )
+    if fitted and answer:
+        both = demand_both_ways(
+            plant.lives,
+            plant.today,
+            weeks,
+            suspect_lots=fitted.data.design.lots,
+            n_draws=n_draws,
+            seed=seed,
+        )
+        spares = answer.spares.merge(both, on=["store", "disc_code"], how="left")
+        answer = replace(answer, spares=spares)
     return answer or SparesAnswer(
         spares=empty_frame("spares"), weekly=empty_frame("demand_weekly"), remarks=()
     )

@@ -147,6 +147,7 @@ def demand_forecast(
     *,
     n_weeks: int = 104,
     fitting_loss: float = FITTING_LOSS,
+    one_by_one: bool = False,
 ) -> DemandForecast:
     """Forecast the discs used by week, store and code; other arguments as `spares_answer`.
 
@@ -156,6 +157,8 @@ def demand_forecast(
         Horizon. [weeks]
     fitting_loss : float
         Share of discs spoilt on fitting. [-]
+    one_by_one : bool
+        As in `forecast_demand`.
 
     Returns
     -------
@@ -164,7 +167,9 @@ def demand_forecast(
     """
     demand = demand_positions(lives, premature, today, _steady(laws), planned_weeks)
     upsets = log_upset_rates(lives, today, n_draws=len(demand.unclear_rate))
-    return forecast_demand(demand, upsets, n_weeks=n_weeks, fitting_loss=fitting_loss)
+    return forecast_demand(
+        demand, upsets, n_weeks=n_weeks, fitting_loss=fitting_loss, one_by_one=one_by_one
+    )
 
 
 def demand_positions(

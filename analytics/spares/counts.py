@@ -12,11 +12,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from analytics.spares.knock_on import hit_effects, moments
 from analytics.spares.sums import convolved
 from analytics.survival.law import LifeLaw, cumulative_hazard
 
-__all__ = ["STEPS_WEEKS", "WEEK_YEARS", "PositionCounts", "choose_step", "position_counts"]
+__all__ = ["STEPS_WEEKS", "WEEK_YEARS", "Pieces", "choose_step", "position_counts"]
 
 Array = NDArray[np.float64]
 
@@ -29,20 +28,26 @@ _MOST_COUNTS = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PositionCounts:
-    """Distribution of the number of unplanned ends of one position.
+class Pieces:
+    """Number of unplanned ends of one position, whole and in pieces.
 
     Attributes
     ----------
-    pmf : ndarray, shape (n_counts, n_weeks + 1, n_draws)
+    joined : ndarray, shape (n_counts, n_weeks + 1, n_draws)
         Probability of 0, 1, 2 ... ends by each week. [-]
-    knock_on : ndarray, shape (2, PARTS, n_weeks + 1), or None
-        What one further replacement changes, as `knock_on.hit_effects` gives,
-        where it was asked for. [-]
+    aged : ndarray, shape (n, until + 1, n_draws)
+        The same for the disc now fitted and those that follow it, up to the
+        first planned replacement or the horizon. [-]
+    fresh : ndarray, shape (n, longest + 1, n_draws)
+        The same from a fresh disc on, as far as it was asked for. [-]
+    planned : tuple of int
+        Weeks of planned replacement. [weeks]
     """
 
-    pmf: Array
-    knock_on: Array | None
+    joined: Array
+    aged: Array
+    fresh: Array
+    planned: tuple[int, ...]
 
 
 def position_counts(
@@ -55,8 +60,8 @@ def position_counts(
     planned_weeks: tuple[int, ...],
     n_weeks: int,
     step_weeks: float,
-    knock_on: bool = False,
-) -> PositionCounts:
+    whole_fresh: bool = False,
+) -> Pieces:
     r"""Find the number of unplanned ends of one position by each week.
 
     A disc's life ends by its own law or, at a constant rate, by something else
@@ -83,25 +88,22 @@ def position_counts(
         Horizon. [weeks]
     step_weeks : float
         Step of the convolution, one of `STEPS_WEEKS`. [weeks]
-    knock_on : bool
-        Whether to work out `PositionCounts.knock_on`.
+    whole_fresh : bool
+        Whether `fresh` is needed up to the horizon: a disc may be opened any week.
 
     Returns
     -------
-    PositionCounts
+    Pieces
         Counts by week 0 .. n_weeks.
     """
     later, fitted = _column(following, unit), _column(current, unit)
-    longest = n_weeks if knock_on else _longest_later(planned_weeks, n_weeks)
+    longest = n_weeks if whole_fresh else _longest_later(planned_weeks, n_weeks)
     until = planned_weeks[0] if planned_weeks else n_weeks
     kernels = _kernels(later, other_rate, max(until, longest), step_weeks)
-    aged = _tails(_Life(fitted, age_years, other_rate), kernels, until)
-    fresh = _tails(_Life(later, 0.0, other_rate), kernels, longest)
-    pmf = _join(_to_pmf(aged), _to_pmf(fresh), planned_weeks, n_weeks)
-    extra = None
-    if knock_on:
-        extra = hit_effects(moments(aged), moments(fresh), planned_weeks, n_weeks)
-    return PositionCounts(pmf=pmf, knock_on=extra)
+    aged = _to_pmf(_tails(_Life(fitted, age_years, other_rate), kernels, until))
+    fresh = _to_pmf(_tails(_Life(later, 0.0, other_rate), kernels, longest))
+    joined = _join(aged, fresh, planned_weeks, n_weeks)
+    return Pieces(joined=joined, aged=aged, fresh=fresh, planned=planned_weeks)
 
 
 def choose_step(

@@ -9,39 +9,11 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.stats import nbinom
 
-__all__ = ["CountSum", "compound", "convolved", "shifted", "spoilt"]
+__all__ = ["CountSum", "convolved", "shifted", "spoilt"]
 
 Array = NDArray[np.float64]
 
 _NEGLIGIBLE = 1e-13
-_LAST = 1e-11
-_MOST_JUMPS = 5000
-
-
-def compound(jumps: Array) -> Array:
-    r"""Compound Poisson law from the expected number of jumps of each size (Panjer).
-
-    .. math:: P(S = m) = \frac1m \sum_j j\, \lambda_j P(S = m - j)
-
-    Parameters
-    ----------
-    jumps : ndarray, shape (n_sizes, ...)
-        Expected number of jumps of 0, 1, 2 ...; slightly negative entries do. [-]
-
-    Returns
-    -------
-    ndarray, shape (n_counts, ...)
-        Probability of a sum of 0, 1, 2 ... [-]
-    """
-    reach = len(jumps) - 1
-    pmf = [np.exp(-jumps[1:].sum(axis=0))]
-    while len(pmf) <= reach or max(np.abs(late).max() for late in pmf[-reach:]) > _LAST:
-        size = len(pmf)
-        terms = [jump * jumps[jump] * pmf[size - jump] for jump in range(1, min(size, reach) + 1)]
-        pmf.append(np.sum(terms, axis=0) / size)
-        if size > _MOST_JUMPS:
-            break
-    return np.asarray(pmf)
 
 
 def convolved(one: Array, other: Array) -> Array:

@@ -119,6 +119,8 @@ STOREROOM = (
             ("reorder_point", "Reorder point", Kind.COUNT),
             ("weeks", "Weeks ahead", Kind.COUNT),
             ("mean", "Demand, mean", Kind.NUMBER),
+            ("mean_all_unclear", "Mean, all unclear premature", Kind.NUMBER),
+            ("mean_no_unclear", "Mean, none of them premature", Kind.NUMBER),
             ("p50", "Demand, half the time", Kind.COUNT),
             ("p90", "Demand, 9 in 10", Kind.COUNT),
             ("p95", "Demand, 19 in 20", Kind.COUNT),

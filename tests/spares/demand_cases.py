@@ -64,4 +64,9 @@ CASES = {
         fleet(draws=40, planned=((30,), (30, 82), (), (30,), (52,)), unclear=0.03),
         upsets(40, rate=0.12),
     ),
+    "frequent upsets of all sizes": (
+        fleet(draws=40, planned=((30,), (30, 82), (), (30,), (52,))),
+        upsets(40, rate=0.5, opened=(0.4, 0.3, 0.3)),
+    ),
+    "always three at once": (fleet(n=6), upsets(rate=0.3, opened=(0.0, 0.0, 1.0), n=6)),
 }

@@ -36,7 +36,7 @@ def mean(pmf):
 def test_every_week_agrees_with_one_law_at_a_time(family, age):
     life = law(family=family)
 
-    found = counts(life, age_years=age).pmf
+    found = counts(life, age_years=age).joined
 
     for draw in range(3):
         for week in (1, 7, 52, 104):
@@ -57,14 +57,14 @@ def test_chosen_step_keeps_the_promised_error():
     step, error = choose_step(life, n_weeks=104, other_rate=rate, tolerance=1e-5)
 
     assert error <= 1e-5
-    truth = counts(life, step_weeks=0.125).pmf
-    found = counts(life, step_weeks=step).pmf
+    truth = counts(life, step_weeks=0.125).joined
+    found = counts(life, step_weeks=step).joined
     size = min(len(truth), len(found))
     assert np.abs(truth[:size] - found[:size]).max() <= 2.5e-5
 
 
 def test_probabilities_are_probabilities():
-    found = counts(law(), age_years=0.7, planned_weeks=(20, 90)).pmf
+    found = counts(law(), age_years=0.7, planned_weeks=(20, 90)).joined
 
     assert (found >= 0).all()
     np.testing.assert_allclose(found.sum(axis=0), 1.0, atol=1e-6)
@@ -74,9 +74,9 @@ def test_probabilities_are_probabilities():
 def test_planned_replacement_cuts_the_count_in_two():
     life = law()
 
-    found = counts(life, age_years=1.0, planned_weeks=(40,)).pmf
+    found = counts(life, age_years=1.0, planned_weeks=(40,)).joined
 
-    before, after = counts(life, age_years=1.0).pmf[:, 40], counts(life).pmf[:, 64]
+    before, after = counts(life, age_years=1.0).joined[:, 40], counts(life).joined[:, 64]
     for draw in range(3):
         joined = np.convolve(before[:, draw], after[:, draw])[: len(found)]
         np.testing.assert_allclose(found[: joined.size, 104, draw], joined, atol=1e-6)
@@ -85,7 +85,7 @@ def test_planned_replacement_cuts_the_count_in_two():
 def test_planned_replacement_on_the_last_week_changes_nothing_before_it():
     life = law()
 
-    with_plan, without = counts(life, planned_weeks=(104,)).pmf, counts(life).pmf
+    with_plan, without = counts(life, planned_weeks=(104,)).joined, counts(life).joined
 
     size = min(len(with_plan), len(without))
     np.testing.assert_allclose(with_plan[:size], without[:size], atol=1e-9)
@@ -102,7 +102,7 @@ def test_constant_rate_alone_is_poisson():
         install_shape=np.ones((1, 1)),
     )
 
-    found = counts(life, other_rate=np.array([0.8])).pmf
+    found = counts(life, other_rate=np.array([0.8])).joined
 
     expected = poisson.pmf(np.arange(len(found)), 0.8 * 104 * WEEK_YEARS)
     np.testing.assert_allclose(found[:, 104, 0], expected, atol=1e-5)
