@@ -10,6 +10,7 @@ from dash import ClientsideFunction, Dash, Input, Output
 from analytics.findings import Findings
 from dashboard import ids
 from dashboard.access.door import may, put_door
+from dashboard.access.page import offer_people
 from dashboard.access.people import Access, Role
 from dashboard.bodies import well_formed
 from dashboard.bringing.folder import named
@@ -92,7 +93,7 @@ def build_app(
         live.findings.title,
         live.findings.export_date,
         can_log_out=access is not None,
-        only_reads=not may(Role.EDITOR),
+        role=next(role for role in reversed(Role) if may(role)),
     )
     wire(app, live, list_pages(keeper, plant))
     if keeper and plant:
@@ -124,5 +125,6 @@ def build_app(
     )
     if access:
         put_door(app.server, access)
+        offer_people(app.server, access, notes=changes_file(folder) if folder else None)
     app.server.config.update(ACCESS=access, HOSTS=hosts)
     return app

@@ -12,7 +12,7 @@ from analytics.errors import InputError
 from dashboard.access import people as kept
 from dashboard.access.people import Access, Role
 from dashboard.access.place import Place, access_of, link
-from dashboard.access.sessions import end_all
+from dashboard.access.sessions import BY_LINK, end_all
 from dashboard.changes import About, Kind, changes_file, note_change
 
 __all__ = ["app"]
@@ -90,7 +90,7 @@ def revoke(logs: Logs, name: Name) -> None:
     Those let in by link are called "this machine".
     """
     access = access_of(logs)
-    if name != "this machine":
+    if name != BY_LINK:
         _known(access, name)
     end_all(access, name)
     _done(logs, f"ended the sessions of {name}")

@@ -35,6 +35,8 @@ ROUTES: dict[str, Role] = {
     "look_at_row": Role.EDITOR,
     "retry_row": Role.EDITOR,
     "changes": Role.VIEWER,
+    "people": Role.ADMIN,
+    "revoke": Role.ADMIN,
 }
 """By the route's endpoint."""
 

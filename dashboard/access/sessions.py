@@ -9,7 +9,19 @@ from sqlalchemy import delete, insert, select
 
 from dashboard.access.people import SESSIONS, Access, Role
 
-__all__ = ["Session", "begin", "end", "end_all", "one_time_token", "redeem", "session_of"]
+__all__ = [
+    "BY_LINK",
+    "Session",
+    "begin",
+    "end",
+    "end_all",
+    "one_time_token",
+    "redeem",
+    "session_of",
+]
+
+BY_LINK = "this machine"
+"""What those are called whom a link let in."""
 
 _LASTS = timedelta(hours=12)
 _TOKEN_LASTS = timedelta(minutes=15)
@@ -36,7 +48,7 @@ def begin(access: Access, name: str, role: Role, *, now: datetime | None = None)
     return _issue(access, name, role, lasts=_LASTS, once=False, now=now)
 
 
-def one_time_token(access: Access, *, name: str = "this machine", role: Role = Role.ADMIN) -> str:
+def one_time_token(access: Access, *, name: str = BY_LINK, role: Role = Role.ADMIN) -> str:
     """Give a secret that begins one session, within 15 minutes, and then is spent."""
     return _issue(access, name, role, lasts=_TOKEN_LASTS, once=True, now=None)
 

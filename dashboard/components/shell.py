@@ -5,6 +5,7 @@ import pandas as pd
 from dash import dcc, html
 
 from dashboard import ids
+from dashboard.access.people import Role
 from dashboard.reading import AgeUnit, PressureUnit
 from dashboard.selection import CHOICES, Selection, to_search
 from dashboard.sentences import CAUTION
@@ -15,11 +16,11 @@ __all__ = ["filters", "frame", "navigation"]
 
 
 def frame(
-    title: str, export_date: object, *, can_log_out: bool = False, only_reads: bool = False
+    title: str, export_date: object, *, can_log_out: bool = False, role: Role = Role.ADMIN
 ) -> dmc.MantineProvider:
     """Frame every page; what is inside comes with the address.
 
-    For those who only read, what needs an editor is out of sight; the door refuses it anyway.
+    What needs more than the reader's `role` is out of sight; the door refuses it anyway.
     """
     return dmc.MantineProvider(
         [
@@ -35,6 +36,7 @@ def frame(
                         className="name",
                     ),
                     html.Nav(id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    html.A("People", href="/people", className="admins") if can_log_out else None,
                     html.Form(
                         html.Button("Log out", type="submit", className="log-out"),
                         action="/logout",
@@ -50,7 +52,7 @@ def frame(
                         attributes={"root": {"aria-label": "Switch between light and dark"}},
                     ),
                 ],
-                className="top only-reads" if only_reads else "top",
+                className=f"top role-{role.name.lower()}",
             ),
             html.Aside(id=ids.FILTERS, **{"aria-label": "Filters and units"}),
             html.Main(id="content", children=html.Div(id=ids.BODY), tabIndex=-1),

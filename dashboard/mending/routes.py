@@ -94,14 +94,14 @@ def _outcome(after: Aside, changed: str) -> str:
 
 
 def _form(row: Aside) -> str:
-    bad = set(row.refused["column"])
     reasons = ""
     if len(row.refused):
         shown = row.refused[["column", "value", "reason", "required", "mend"]]
+        shown = shown.assign(reason=shown["reason"].str.replace("_", " "))
         reasons = plain_table(shown, "Why it was set aside")
     cells = "".join(
-        f'<p><label for="cell{number}">{escape(name)}{_mark(name, bad)}</label><br>'
-        f"{_input(number, text)}</p>"
+        f'<p{" class=bad" if number in row.bad else ""}><label for="cell{number}">{escape(name)}'
+        f"</label><br>{_input(number, text)}</p>"
         for number, (name, text) in enumerate(zip(row.header, row.cells, strict=True))
     )
     return (
@@ -121,10 +121,6 @@ def _input(number: int, text: str) -> str:
         # A text of several lines keeps them; a browser drops the first line end after the tag.
         return f"<textarea {name} rows=3>\n{escape(text)}</textarea>"
     return f'<input {name} value="{escape(text)}">'
-
-
-def _mark(name: str, bad: set[str]) -> str:
-    return " <strong>(set aside)</strong>" if name.partition("[")[0].strip() in bad else ""
 
 
 def _page(body: str, said: str, *, status: int = 200) -> Response:

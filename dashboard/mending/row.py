@@ -10,11 +10,13 @@ import numpy as np
 import pandas as pd
 
 from analytics.errors import InputError
+from analytics.logs.headers import match_header
 from analytics.logs.mending import Mend, keep_mend, raw_at
 from analytics.logs.reading import check_tables, existing_folder, read_raw_tables
 from analytics.logs.recorded import with_records
 from analytics.logs.records import RawTable
-from analytics.logs.settings import read_settings
+from analytics.logs.settings import read_settings, settings_of
+from analytics.logs.tables import TABLES
 
 __all__ = ["Aside", "look_at", "retry"]
 
@@ -35,6 +37,8 @@ class Aside:
         Column names as the file writes them, and the texts that count under them.
     refused : DataFrame
         `column value reason required mend`; no rows once it is accepted.
+    bad : frozenset of int
+        Places of the cells that were refused.
     """
 
     table: str
@@ -44,6 +48,7 @@ class Aside:
     header: tuple[str, ...]
     cells: tuple[str, ...]
     refused: pd.DataFrame
+    bad: frozenset[int]
 
 
 def look_at(folder: Path, table: str, file: str, line: int) -> Aside:
@@ -61,6 +66,9 @@ def look_at(folder: Path, table: str, file: str, line: int) -> Aside:
     for raw in raws.get(table, []):
         text = raw_at(raw, line) if raw.file == file else None
         if text is not None:
+            own = settings_of(settings, table, file)
+            places = match_header(raw.header, TABLES[table], own).places
+            refused = aside[mine]
             return Aside(
                 table=table,
                 file=file,
@@ -68,7 +76,8 @@ def look_at(folder: Path, table: str, file: str, line: int) -> Aside:
                 raw=text,
                 header=raw.header,
                 cells=_cells(raw, line),
-                refused=aside[mine],
+                refused=refused,
+                bad=frozenset(places[name] for name in refused["column"] if name in places),
             )
     raise InputError(f"{file} has no row on line {line}")
 

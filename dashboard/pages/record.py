@@ -308,7 +308,7 @@ def _piece(plant: Plant, entries: dict[str, Any]) -> dmc.Select:
         label="Piece taken from the storeroom",
         data=[*choices, {"value": ELSEWHERE, "label": "From elsewhere"}],
         value=entries.get("piece"),
-        placeholder="as the tag's lot says",
+        placeholder="by the lot",
         searchable=True,
         clearable=True,
         limit=200,

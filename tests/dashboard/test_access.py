@@ -266,6 +266,22 @@ def test_a_viewer_reads_and_an_editor_writes(guarded):
         assert (client.post("/bring", headers=OWN).status_code == 403) is (status == 403)
 
 
+def test_an_admin_sees_the_people_and_ends_sessions(guarded):
+    app, access = guarded
+    add_person(access, "<b>zoe", PASSWORD, Role.VIEWER)
+    zoe = app.server.test_client()
+    zoe.set_cookie(COOKIE, begin(access, "<b>zoe", Role.VIEWER), domain="127.0.0.1")
+    admin = entered(guarded, Role.ADMIN)
+    shown = admin.get("/people", headers=OWN).get_data(as_text=True)
+
+    assert "<td>&lt;b&gt;zoe</td><td>viewer</td><td>1</td>" in shown
+    assert zoe.get("/take/lives.csv", headers=OWN).status_code == 200
+    assert admin.post("/people/revoke", data={"name": "nobody"}, headers=OWN).status_code == 404
+    said = admin.post("/people/revoke", data={"name": "<b>zoe"}, headers=OWN).get_data(as_text=True)
+    assert "The sessions of &lt;b&gt;zoe ended." in said
+    assert zoe.get("/take/lives.csv", headers=OWN).status_code == 401
+
+
 def test_logging_in_and_out(guarded):
     app, access = guarded
     add_person(access, "eve", PASSWORD, Role.VIEWER)

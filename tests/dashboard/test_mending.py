@@ -144,9 +144,9 @@ def test_the_page_shows_the_row_its_reason_and_its_mend(client: FlaskClient):
     shown = client.get(AT, headers=OWN).get_data(as_text=True)
 
     assert "I-2,P-9,2024-05-01,FS-100-06" in shown
-    assert "unknown_position" in shown
+    assert "unknown position" in shown
     assert 'name="cell1" value="P-9"' in shown
-    assert "position_id <strong>(set aside)</strong>" in shown
+    assert '<p class=bad><label for="cell1">position_id</label>' in shown
     shown = client.get("/mend/now/installs/6?file=installs.csv", headers=OWN)
     assert "<script>alert" not in shown.get_data(as_text=True)
 
@@ -155,7 +155,7 @@ def test_the_page_retries_and_leaves_who_when_what_data_and_model(client: FlaskC
     form = {"cell0": "I-2", "cell1": "P-1", "cell2": "2024-05-01", "cell3": "FS-100-06"}
     still = client.post(AT, data=form | {"cell2": "May"}, headers=OWN).get_data(as_text=True)
     assert "Kept, but still set aside" in still
-    assert "not_a_date" in still
+    assert "not a date" in still
     shown = client.post(AT, data=form | {"why": "misread"}, headers=OWN).get_data(as_text=True)
     assert "Accepted. The row joins the rest at the next reading" in shown
 
@@ -204,3 +204,14 @@ def test_the_list_of_changes_is_taken_away_without_formulas(client: FlaskClient,
     assert "mended installs.csv line 3" in taken
     assert client.get("/changes.exe", headers=OWN).status_code == 404
     assert json.loads((logs / MENDS).read_text())["cells"][1] == "=evil()"
+
+
+def test_a_plants_own_column_names_are_marked_and_mended(logs: Path):
+    (logs / "logs.toml").write_text(
+        FILES["logs.toml"] + '[columns.installs]\n"Tag No" = "position_id"\n'
+    )
+    (logs / "installs.csv").write_text(INSTALLS.replace("position_id", "Tag No"))
+    row = look_at(logs, "installs", "installs.csv", 3)
+    assert (row.header[1], row.bad) == ("Tag No", {1})
+
+    assert retry(logs, row, ["I-2", "P-1", *row.cells[2:]], by="ada", why="")[0].refused.empty
