@@ -101,7 +101,7 @@ def test_an_editor_mends_a_row_and_sees_it_accepted(chromium: Browser, address: 
         page.get_by_role("button", name="Check it again").click()
         page.wait_for_selector("text=Kept, but still set aside")
         page.get_by_label("position_id").fill("P-2")
-        page.get_by_label("Why").fill("misread tag")
+        page.get_by_role("textbox", name="Why").fill("misread tag")
         page.get_by_role("button", name="Check it again").click()
         page.wait_for_selector("text=Accepted. The row joins the rest")
         assert barriers(page) == []
