@@ -15,7 +15,9 @@ FRAMES = {
     "hazard_curve": "age_years installation wear clean",
     "crews": "crew events expected rate_ratio low high p_value flagged note",
     "sites": "site events expected rate_ratio low high p_value flagged note",
-    "lots": "lot events expected rate_ratio low high p_value flagged note positions in_stock",
+    "lots": "lot events expected rate_ratio low high p_value flagged note suspect positions bins "
+    "in_stock what_else",
+    "lot_places": "lot store position_id disc_code pieces since action",
     "intervals": "position_id site disc_code age_months age_low age_high cap_months "
     "today_age_months replace_on premature_probability cost_per_year cost_today proposal note "
     "overdue",
@@ -195,8 +197,12 @@ class Findings:
         Sites compared on equal duty: `site events expected rate_ratio low high p_value flagged
         note`; below five events no ratio.
     crews, lots : DataFrame
-        `crew|lot events expected rate_ratio low high flagged note` (+ `positions`, `in_stock`
-        for lots); crews below five events have blank ratios.
+        `crew|lot events expected rate_ratio low high p_value flagged note`; crews below five
+        events have blank ratios. Lots also `suspect` (an alarm, under one false one in ten
+        years; `flagged` is stricter), `positions`, `bins` (stores), `in_stock`, `what_else`.
+    lot_places : DataFrame
+        Every bin and position that holds a disc of a suspect lot, and what to do there:
+        `lot store position_id disc_code pieces since action`, `position_id` blank for a bin.
     duty : DataFrame
         One row per position: `position_id site disc_code family operating_ratio limit margin_bar
         share_above_limit cycles_per_year ratio_basis pressure_basis disc_temperature_degc
@@ -316,6 +322,7 @@ class Findings:
     costs: pd.DataFrame
     data_quality: pd.DataFrame
     sites: pd.DataFrame = field(default_factory=lambda: empty_frame("sites"))
+    lot_places: pd.DataFrame = field(default_factory=lambda: empty_frame("lot_places"))
     overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
     policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))
     outage_plan: pd.DataFrame = field(default_factory=lambda: empty_frame("outage_plan"))

@@ -51,9 +51,13 @@ def findings_json(findings: Findings) -> str:
         "crews": [_ratio(row, "crew") for row in _rows(findings.crews)],
         "sites": [_ratio(row, "site") for row in _rows(findings.sites)],
         "lots": [
-            _ratio(row, "lot") | {"positions": _words(row["positions"])}
+            _ratio(row, "lot")
+            | {"suspect": row["suspect"], "positions": _words(row["positions"])}
+            | {"bins": _words(row["bins"]), "pieces_in_stock": row["in_stock"]}
+            | {"what_else": row["what_else"]}
             for row in _rows(findings.lots)
         ],
+        "suspect_lot_places": _rows(findings.lot_places),
         "spares": _rows(
             findings.spares,
             "store disc_code weeks mean mean_all_unclear mean_no_unclear p50 p90 p95 planned "

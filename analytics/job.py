@@ -14,6 +14,7 @@ from analytics.duty.tally import HistoryTally
 from analytics.duty.withstood import pressures_withstood
 from analytics.early.answer import excess_by_crew, excess_by_site, hazard_by_age
 from analytics.early.fleet_answer import FleetAnswer, fleet_answer
+from analytics.early.suspect_lots import lot_places
 from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import (
@@ -188,6 +189,7 @@ def run_logs(
         crews=_crews(plant),
         lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
         sites=_sites(plant),
+        lot_places=_lot_places(logs, plant),
         duty=plant.duty,
         duty_quarters=plant.duty_quarters,
         intervals=intervals.intervals,
@@ -260,6 +262,7 @@ def _early(
     if plant.fitted is None:
         ledger.not_answered["installation"] = "a share owed needs a life model; none was fitted"
         return FleetAnswer()
+    lots = plant.fitted.lots
     return fleet_answer(
         plant.lives,
         plant.fitted.data,
@@ -268,6 +271,7 @@ def _early(
         ledger,
         begins=plant.begins,
         export=plant.export,
+        suspect_lots=frozenset(lots.loc[lots["suspect"].astype(bool), "lot"]),
         duty_steps=plant.duty_steps,
         n_draws=n_draws,
         seed=seed,
@@ -286,6 +290,13 @@ def _sites(plant: Plant) -> pd.DataFrame:
     if fitted is None:
         return empty_frame("sites")
     return excess_by_site(plant.lives, fitted.data, fitted.model)
+
+
+def _lot_places(logs: CheckedLogs, plant: Plant) -> pd.DataFrame:
+    if plant.fitted is None:
+        return empty_frame("lot_places")
+    places = lot_places(plant.fitted.lots, plant.lives, logs.tables["stock"])
+    return _or_empty("lot_places", places)
 
 
 def _share_by_life(installation: Installation | None) -> pd.Series:

@@ -14,7 +14,7 @@ from analytics.duty.per_install import duty_per_install, duty_per_position
 from analytics.duty.quarters import duty_by_quarter
 from analytics.duty.steps import duty_steps
 from analytics.duty.tally import HistoryTally
-from analytics.early.answer import excess_by_lot
+from analytics.early.lots import excess_by_lot
 from analytics.errors import InputError
 from analytics.findings import empty_frame
 from analytics.intervals.practice import todays_practice

@@ -72,7 +72,7 @@ QUESTIONS = (
             "Is this lot bad, and where else is it?",
             "early",
             "Crews and lots",
-            "A flagged lot lists the positions and the stock that hold it.",
+            "A suspect lot lists every bin and position that holds it and what else explains it.",
         ),
         (
             "Does the hazard really grow with age, or do I replace good discs for nothing?",

@@ -26,6 +26,7 @@ from dashboard.sentences import (
     sites_answer,
     storeroom_answer,
 )
+from dashboard.suspects import lot_sentences
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, converted, heading, limits_of
 from dashboard.words import count, day, sentence
@@ -144,6 +145,7 @@ def _early(findings: Findings) -> str:
             _figure(steps_figure(early.defects), says, findings),
             _table("install-steps", findings, leave_out=("check", "log_effect", "cost_owed")),
         ]
+    parts += [_sentences(lot_sentences(findings)), _table("suspect-lots", findings)]
     return "".join(parts)
 
 

@@ -8,22 +8,20 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analytics.early.attribution import defect_table, failure_table
-from analytics.early.crews_and_lots import FEWEST_EVENTS, group_rates
+from analytics.early.crews_and_lots import group_rates
 from analytics.early.fitting_quality import fitting_quality
-from analytics.early.lot_evidence import shorter_lives
 from analytics.early.rivals import rival_explanations
 from analytics.early.what_if import ends_otherwise, remaining_years
 from analytics.early.worth import owed_by_year, owed_tallies
 from analytics.errors import NotEstimable
 from analytics.estimate import Estimate
-from analytics.lives.events import Ending
 from analytics.survival.fleet_data import (
     FleetData,
     defect_probabilities,
     event_weights,
     wear_of_lives,
 )
-from analytics.survival.law import LifeLaw, cumulative_hazard, hazard
+from analytics.survival.law import LifeLaw, cumulative_hazard, hazard, part_of
 from analytics.survival.model import LifeModel, law_for
 from analytics.survival.position_laws import PositionLaws
 from analytics.survival.two_hazard_shares import OwedShares, share_owed
@@ -32,16 +30,9 @@ __all__ = [
     "EarlyAnswer",
     "early_answer",
     "excess_by_crew",
-    "excess_by_lot",
     "excess_by_site",
     "hazard_by_age",
 ]
-
-FEWEST_LOT_EVENTS = 3
-"""A lot is judged from its third failure on: waiting for more costs more."""
-
-FALSE_LOT_ALARMS_PER_YEAR = 0.1
-"""Good lots flagged per year, at most: one in ten years."""
 
 _DRAWS_FOR_CURVES = 50
 
@@ -182,41 +173,6 @@ def excess_by_site(lives: pd.DataFrame, fleet: FleetData, model: LifeModel) -> p
     return frame.rename(columns={"group": "site"})
 
 
-def excess_by_lot(
-    lives: pd.DataFrame, stock: pd.DataFrame, fleet: FleetData, model: LifeModel
-) -> pd.DataFrame:
-    """Compare each lot's early failures with what duty and fitting explain.
-
-    Parameters
-    ----------
-    lives : DataFrame, one row per life
-        The lives frame.
-    stock : DataFrame
-        Checked stock table.
-    fleet : FleetData
-        What the model was fitted to.
-    model : LifeModel
-        The model in use.
-
-    Returns
-    -------
-    DataFrame
-        The `lots` frame of `analytics.findings.Findings`: with the positions that
-        hold a disc of the lot today and the pieces in stock. `p_value` is that of
-        `shorter_lives`, valid however often the logs are read.
-    """
-    own = defect_probabilities(fleet.design, lives)
-    frame = _excess(lives, "lot", own, fleet, model, fewest_events=FEWEST_LOT_EVENTS, by_age=True)
-    running = lives[lives["ending"].eq(Ending.IN_SERVICE.value)]
-    holding = running.groupby("lot")["position_id"].agg(" ".join)
-    pieces = stock.dropna(subset=["lot"]).groupby("lot")["quantity"].sum()
-    frame = frame.rename(columns={"group": "lot"})
-    return frame.assign(
-        positions=frame["lot"].map(holding).fillna(""),
-        in_stock=frame["lot"].map(pieces).fillna(0).astype(int),
-    )
-
-
 def hazard_by_age(laws: PositionLaws, oldest_years: float) -> pd.DataFrame:
     """Give the fleet's mean hazards by age, installation and wear apart.
 
@@ -253,54 +209,17 @@ def _usual_fitting(lives: pd.DataFrame, fleet: FleetData) -> Array:
 
 
 def _excess(
-    lives: pd.DataFrame,
-    column: str,
-    defects: Array,
-    fleet: FleetData,
-    model: LifeModel,
-    *,
-    fewest_events: int = FEWEST_EVENTS,
-    by_age: bool = False,
+    lives: pd.DataFrame, column: str, defects: Array, fleet: FleetData, model: LifeModel
 ) -> pd.DataFrame:
     fitted = np.zeros(len(lives), dtype=bool)
     fitted[fleet.life] = True
     rows = lives[fitted]
     law = _few(law_for(model, fleet, defects[fitted], wear_of_lives(fleet, lives)[fitted]))
-    end = rows["age_years"].to_numpy(dtype=float)
-    entry = rows["entry_years"].to_numpy(dtype=float)
+    entry, end = (rows[name].to_numpy(dtype=float) for name in ("entry_years", "age_years"))
     expected = (cumulative_hazard(law, end) - cumulative_hazard(law, entry)).mean(axis=0)
-    events = event_weights(fleet, lives).to_numpy()[fitted]
-    label = rows[column]
-    evidence = (
-        shorter_lives(label, events, law, entry_years=entry, age_years=end) if by_age else None
-    )
-    return group_rates(
-        label,
-        events,
-        expected,
-        fewest_events=fewest_events,
-        evidence=evidence,
-        alarm_at=_lot_alarm_at(rows) if by_age else None,
-    )
-
-
-def _lot_alarm_at(lives: pd.DataFrame) -> float:
-    """Evidence that flags a lot, so that good lots are flagged as seldom as is stated.
-
-    The chance that a good lot ever passes p is at most p, so p times the lots that come
-    into use each year is a bound on the false alarms of a year.
-    """
-    lots = int(lives["lot"].nunique())
-    years = float((lives["ended_on"].max() - lives["observed_from"].min()).days) / 365.25
-    return min(0.05, FALSE_LOT_ALARMS_PER_YEAR * years / max(lots, 1))
+    return group_rates(rows[column], event_weights(fleet, lives).to_numpy()[fitted], expected)
 
 
 def _few(law: LifeLaw) -> LifeLaw:
     """The first draws only: a mean curve needs no more."""
-    return LifeLaw(
-        family=law.family,
-        wear_location=law.wear_location[:_DRAWS_FOR_CURVES],
-        wear_sigma=law.wear_sigma[:_DRAWS_FOR_CURVES],
-        install_log_rate=law.install_log_rate[:_DRAWS_FOR_CURVES],
-        install_shape=law.install_shape[:_DRAWS_FOR_CURVES],
-    )
+    return part_of(law, draws=slice(_DRAWS_FOR_CURVES))

@@ -36,6 +36,7 @@ def fleet_answer(
     *,
     begins: date,
     export: date,
+    suspect_lots: frozenset[str] = frozenset(),
     duty_steps: pd.DataFrame | None = None,
     n_draws: int,
     seed: int,
@@ -54,6 +55,8 @@ def fleet_answer(
         Takes the reasons of what could not be answered.
     begins, export : date
         First and last day the log covers.
+    suspect_lots : frozenset of str
+        Lots under suspicion, a rival explanation of their failures.
     duty_steps : DataFrame, optional
         Duty of the lives whose duty changed, as in `fleet_data`.
     n_draws, seed : int
@@ -65,9 +68,8 @@ def fleet_answer(
         A model without an installation hazard still says what a lower ratio would do.
     """
     years = (export - begins).days / 365.25
-    suspect = frozenset(fleet.design.lots)
     answer = ledger.try_for(
-        "installation", lambda: early_answer(lives, fleet, model, tables, suspect, years=years)
+        "installation", lambda: early_answer(lives, fleet, model, tables, suspect_lots, years=years)
     )
     readings = ledger.try_for(
         "what would have been avoided",

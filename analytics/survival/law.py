@@ -10,6 +10,7 @@ an installation hazard that falls with age and a wear hazard of a location-scale
 family on log time. A plain regression has no installation term (a = -inf).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 
@@ -17,7 +18,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import log_ndtr
 
-__all__ = ["Family", "LifeLaw", "cumulative_hazard", "hazard", "survival"]
+__all__ = [
+    "Family",
+    "LifeLaw",
+    "cumulative_hazard",
+    "hazard",
+    "middle_of",
+    "part_of",
+    "survival",
+]
 
 Array = NDArray[np.float64]
 
@@ -111,6 +120,45 @@ def hazard(law: LifeLaw, age_years: ArrayLike) -> tuple[Array, Array]:
     wear = _wear_slope(law.family, z) / law.wear_sigma * np.exp(-log_age)
     rate = law.install_log_rate + (law.install_shape - 1) * log_age
     return np.asarray(law.install_shape * np.exp(rate)), np.asarray(wear)
+
+
+def part_of(
+    law: LifeLaw,
+    *,
+    draws: slice | NDArray[np.intp] = slice(None),
+    units: slice | NDArray[np.intp] = slice(None),
+) -> LifeLaw:
+    """Give some draws and some units of a law; a field with one column keeps it.
+
+    Examples
+    --------
+    >>> law = LifeLaw(family=Family.WEIBULL, wear_location=np.zeros((4, 3)),
+    ...               wear_sigma=np.ones((4, 1)), install_log_rate=np.zeros((4, 3)),
+    ...               install_shape=np.ones((4, 1)))
+    >>> part_of(law, draws=slice(2), units=np.array([0])).wear_location.shape
+    (2, 1)
+    """
+
+    def pick(values: Array) -> Array:
+        rows = values[draws]
+        return rows if rows.shape[1] == 1 else rows[:, units]
+
+    return _each(law, pick)
+
+
+def middle_of(law: LifeLaw) -> LifeLaw:
+    """Give the one law whose parameters are the means over the draws, shape (1, n_units)."""
+    return _each(law, lambda values: values.mean(axis=0, keepdims=True))
+
+
+def _each(law: LifeLaw, change: Callable[[Array], Array]) -> LifeLaw:
+    return LifeLaw(
+        family=law.family,
+        wear_location=change(law.wear_location),
+        wear_sigma=change(law.wear_sigma),
+        install_log_rate=change(law.install_log_rate),
+        install_shape=change(law.install_shape),
+    )
 
 
 def _log(age_years: ArrayLike) -> Array:

@@ -3,6 +3,7 @@
 from dash import html
 
 from dashboard.components.blocks import answer, figure, message, section
+from dashboard.components.set_aside import set_aside
 from dashboard.components.tables import grid, plain
 from dashboard.figures.duty import duty_figure
 from dashboard.figures.life import hazard_figure, life_figure
@@ -128,12 +129,10 @@ def _on_the_model(view: View) -> tuple[str, ...]:
 
 
 def _crews_and_lots(view: View) -> html.Section:
-    lots = view.findings.lots
-    flagged = lots[lots["flagged"].astype(bool)] if len(lots) else lots
     return section(
         "Crews and lots",
         plain("crews", view),
-        plain("lots", view, flagged) if len(flagged) else message("No lot stands out."),
+        *set_aside(view),
         html.Details([html.Summary("All lots"), grid("lots", view)]),
         note=(
             "Compared on equal duty and drawn towards the average where the numbers are small;"

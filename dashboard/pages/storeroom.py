@@ -9,11 +9,13 @@ from dash import dcc, html
 from dashboard import ids
 from dashboard.accepting import order_key
 from dashboard.components.blocks import accepting, answer, figure, message, section
+from dashboard.components.set_aside import set_aside
 from dashboard.components.tables import grid, plain
 from dashboard.figures.demand import demand_figure
 from dashboard.orders import stock_remarks
 from dashboard.past_forecasts import past_sentence
 from dashboard.sentences import storeroom_answer
+from dashboard.suspects import suspect_lots
 from dashboard.table_list import TABLES
 from dashboard.view import View
 from dashboard.words import sentence
@@ -46,6 +48,13 @@ def page(view: View, *, can_accept: bool = False) -> html.Div:
                 ],
                 className="part order",
             ),
+            section(
+                "Set aside: suspect lots",
+                *set_aside(view),
+                note="The stock counted on this page still holds these pieces.",
+            )
+            if len(suspect_lots(view.findings))
+            else None,
             _listed(
                 view,
                 "moves",

@@ -6,6 +6,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from analytics.early.suspect_lots import BIN, POSITION
 from analytics.estimate import Estimate
 from analytics.findings import FRAMES, ChangedDuty, Findings, Installation, Model, Wear
 from analytics.logs.tables import CHECKS, TABLES
@@ -95,6 +96,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
         crews=_crews(),
         sites=_sites(),
         lots=_lots(),
+        lot_places=_lot_places(),
         duty=_duty(rng, places),
         duty_quarters=_duty_quarters(),
         intervals=_intervals(rng, places),
@@ -465,8 +467,26 @@ def _lots() -> pd.DataFrame:
             "high": [3.7, 2.0, np.nan],
             "flagged": [True, False, False],
             "note": ["set its stock aside until the maker has answered", "", "fewer than 5 events"],
-            "positions": ["P-003, P-012", "P-007", ""],
+            "p_value": [0.0004, 0.3, 1.0],
+            "suspect": [True, False, False],
+            "positions": ["P-003 P-012", "P-007", ""],
+            "bins": ["ST-N", "", "ST-M"],
             "in_stock": [4, 0, 2],
+            "what_else": ["4 of its 9 failures share crew crew B", "", ""],
+        }
+    )
+
+
+def _lot_places() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "lot": ["L03"] * 3,
+            "store": ["ST-N", "ST-N", "ST-N"],
+            "position_id": ["", "P-003", "P-012"],
+            "disc_code": ["RS-080-10"] * 3,
+            "pieces": [4, 1, 1],
+            "since": [EXPORT - pd.Timedelta(days=700)] * 3,
+            "action": [BIN, POSITION, POSITION],
         }
     )
 

@@ -1,8 +1,7 @@
 import numpy as np
-import pandas as pd
 import pytest
 
-from analytics.early.lot_evidence import SHORTENED, shorter_lives
+from analytics.early.lot_evidence import SHORTENED, LotLives, log_evidence
 from analytics.survival.law import Family, LifeLaw
 
 
@@ -17,53 +16,101 @@ def weibull(n, shape=3.0, scale=10.0):
     )
 
 
-def evidence(lot, events, age, entry=0.0, **law):
+def lot_lives(lot, events, age, *, entry=0.0, born=0.0):
     n = len(age)
-    return shorter_lives(
-        pd.Series(lot),
-        np.array(events, float),
-        weibull(n, **law),
+    return LotLives(
+        lot=np.array(lot, dtype=int),
+        events=np.array(events, float),
         entry_years=np.full(n, entry),
         age_years=np.array(age, float),
+        born_years=np.full(n, born),
     )
 
 
-def test_against_the_weibull_ratio_by_hand():
-    # life cut by c: h ratio c^3, added cumulative hazard (c^3 - 1) (t/10)^3
-    lot, events, age = ["B"] * 4, [1, 1, 0, 0], [2.0, 2.5, 1.0, 3.0]
-    total = sum((t / 10) ** 3 for t in age)
-    ratios = [(c**3) ** 2 * np.exp(-(c**3 - 1) * total) for c in SHORTENED]
-    assert evidence(lot, events, age)["B"] == pytest.approx(1 / np.mean(ratios))
+def evidence(lot, events, age, *, from_event=1, factors=SHORTENED, **changes):
+    lives = lot_lives(lot, events, age, **changes)
+    return log_evidence(lives, weibull(len(age)), from_event=from_event, factors=factors)
+
+
+def by_hand(failed_at, ages_then, factors=SHORTENED):
+    """Weibull of shape 3: hazard ratio c^3, added cumulative hazard (c^3 - 1) (t/10)^3."""
+    total = sum((t / 10) ** 3 for t in ages_then)
+    return np.log(np.mean([c ** (3 * failed_at) * np.exp(-(c**3 - 1) * total) for c in factors]))
+
+
+def test_at_each_failure_against_the_weibull_ratio_by_hand():
+    # fitted together; failures at ages 2 and 2.5, survivors then as old, one ended at 1
+    first, later = evidence([0] * 4, [1, 1, 0, 0], [2.0, 2.5, 1.0, 3.0])
+    assert first[0] == pytest.approx(by_hand(1, [2.0, 2.0, 1.0, 2.0]))
+    assert later[0] == pytest.approx(by_hand(2, [2.0, 2.5, 1.0, 2.5]))
+
+
+def test_evidence_waits_for_the_failure_it_starts_from():
+    first, later = evidence([0] * 4, [1, 1, 0, 0], [2.0, 2.5, 1.0, 3.0], from_event=2)
+    assert first[0] == pytest.approx(by_hand(2, [2.0, 2.5, 1.0, 2.5]))
+    assert later[0] == -np.inf
+
+
+def test_lots_do_not_mix_and_one_without_failures_has_no_evidence():
+    alone, _ = evidence([0] * 3, [1, 1, 0], [2.0, 2.5, 3.0])
+    first, later = evidence([1, 0, 1, 0, 1], [1, 0, 1, 0, 0], [2.0, 5.0, 2.5, 4.0, 3.0])
+    assert first.tolist() == [-np.inf, pytest.approx(alone[0])]
+    assert later[0] == -np.inf
+
+
+def test_survivors_speak_for_their_lot():
+    few, _ = evidence([0] * 3, [1, 1, 1], [2.0, 2.1, 2.2], from_event=3)
+    among_many, _ = evidence(
+        [0] * 9, [1, 1, 1] + [0] * 6, [2.0, 2.1, 2.2] + [5.0] * 6, from_event=3
+    )
+    assert among_many[0] < few[0]
 
 
 def test_late_failures_are_no_evidence():
-    assert evidence(["A"] * 3, [1, 1, 1], [9.0, 11.0, 10.0])["A"] == 1.0
+    first, later = evidence([0] * 3, [1, 1, 1], [9.0, 11.0, 10.0])
+    assert max(first[0], later[0]) < 0
 
 
 def test_time_before_entry_is_not_charged():
-    seen_from_new = evidence(["A"] * 2, [1, 1], [2.0, 3.0])["A"]
-    seen_late = evidence(["A"] * 2, [1, 1], [2.0, 3.0], entry=1.9)["A"]
-    assert seen_late < seen_from_new
+    _, from_new = evidence([0] * 2, [1, 1], [2.0, 3.0])
+    _, seen_late = evidence([0] * 2, [1, 1], [2.0, 3.0], entry=1.9)
+    assert seen_late[0] > from_new[0]
+
+
+def test_a_disc_fitted_after_the_failure_has_no_part_in_it():
+    lives = LotLives(
+        lot=np.zeros(2, dtype=int),
+        events=np.array([1.0, 0.0]),
+        entry_years=np.zeros(2),
+        age_years=np.array([2.0, 4.0]),
+        born_years=np.array([0.0, 3.0]),
+    )
+    first, _ = log_evidence(lives, weibull(2), from_event=1)
+    assert first[0] == pytest.approx(by_hand(1, [2.0]))
+
+
+def test_parts_of_failures_add_up_to_the_third():
+    # 0.5 + 1 + 1 + 1: the third is reached with the fourth ending
+    first, later = evidence([0] * 4, [0.5, 1, 1, 1], [1.0, 2.0, 3.0, 4.0], from_event=3)
+    assert first[0] == pytest.approx(by_hand(3.5, [1.0, 2.0, 3.0, 4.0]))
+    assert later[0] == -np.inf
 
 
 def test_an_age_of_zero_counts_as_a_day():
-    assert np.isfinite(evidence(["A"], [1], [0.0])["A"])
+    first, _ = evidence([0], [1], [0.0])
+    assert np.isfinite(first[0])
 
 
-def test_lots_without_a_name_are_left_out():
-    assert list(evidence(["A", None], [1, 1], [1.0, 1.0]).index) == ["A"]
+def test_no_lives_at_all():
+    first, later = evidence([], [], [])
+    assert first.size == later.size == 0
 
 
-def test_at_any_look_the_false_alarms_stay_below_what_is_stated():
-    # 1000 good lots of 12, looked at after every failure until 10 years: Ville's inequality
+def test_a_good_lot_passes_x_at_most_once_in_x():
+    # Ville: 1000 good lots of 12 watched to the end, the most evidence at any failure
     rng = np.random.default_rng(5)
-    alarms, lots = 0, 1000
-    for _ in range(lots):
-        life = 10 * rng.weibull(3.0, 12)
-        looks = np.sort(life[life < 10])[2:]
-        worst = 1.0
-        for now in looks:
-            age = np.minimum(life, now)
-            worst = min(worst, evidence(["A"] * 12, life <= now, age)["A"])
-        alarms += worst <= 0.05
-    assert 0 < alarms / lots <= 0.05
+    life = 10 * rng.weibull(3.0, 12_000)
+    lot = np.repeat(np.arange(1000), 12)
+    first, later = evidence(lot, np.ones(12_000), life, from_event=3)
+    passed = np.maximum(first, later) > np.log(20)
+    assert 0 < passed.mean() <= 0.05

@@ -11,6 +11,7 @@ import pandas as pd
 from scipy.special import log_ndtr
 
 from analytics.installs.checklist import DEFECTS
+from analytics.survival.law import Family, LifeLaw
 
 LOT_SIZE = 12
 PREVALENCE = {
@@ -28,7 +29,8 @@ class World:
     """What is true of a plant.
 
     `slips` multiplies each crew's prevalence of defects, `hard` gives the crew that works at
-    the positions of the highest ratio, `bad_lot` says whether one lot lives a quarter.
+    the positions of the highest ratio, `bad_lot` says whether one lot lives a part of what
+    it should, `shortened` by how much its lives are divided.
     """
 
     positions: int = 150
@@ -38,6 +40,7 @@ class World:
     slips: tuple[float, ...] = ()
     by_hardness: bool = False
     bad_lot: bool = False
+    shortened: float = 4.0
     unrecorded: float = 0.2
     ratio_spread: float = 0.09
     base: float = 0.04
@@ -73,7 +76,7 @@ def simulate(world: World, seed: int) -> pd.DataFrame:
         early = np.log(world.base) + np.log(list(world.effects.values())) @ found
         life = _life(rng.exponential(size=order.size), early, slowing)
         bad = world.bad_lot & (lot == n // LOT_SIZE + 4)
-        life = np.where(bad, life / 4, life)
+        life = np.where(bad, life / world.shortened, life)
         end = start[order] + life
         planned = start[order] + rng.uniform(3.0, 6.0, order.size)
         over = np.minimum(np.minimum(end, planned), world.years)
@@ -90,6 +93,8 @@ def simulate(world: World, seed: int) -> pd.DataFrame:
                     ),
                     "operating_ratio": ratio[order],
                     "cycles_per_year": cycles[order],
+                    "true_log_rate": early,
+                    "true_slowing": slowing,
                     **{name: ~there for name, there in zip(PREVALENCE, found, strict=True)},
                 }
             )
@@ -109,6 +114,19 @@ def cut(lives: pd.DataFrame, day: pd.Timestamp) -> pd.DataFrame:
     then["ending"] = then["ending"].where(~later, "in_service")
     then["ended_on"] = then["ended_on"].where(~later, day)
     return then
+
+
+def true_law(lives: pd.DataFrame) -> LifeLaw:
+    """Give the law the lives were drawn from, one draw; that of a bad lot as if it were good."""
+    early, slowing = lives["true_log_rate"].to_numpy(), lives["true_slowing"].to_numpy()
+    one = np.ones((1, 1))
+    return LifeLaw(
+        family=Family.LOGNORMAL,
+        wear_location=(np.log(8.0) + slowing)[None, :],
+        wear_sigma=0.45 * one,
+        install_log_rate=early[None, :],
+        install_shape=0.5 * one,
+    )
 
 
 def _life(needed, early, slowing):
