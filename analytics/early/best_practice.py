@@ -40,7 +40,7 @@ class BestPractice:
         Check to the chance that a defect of it would have been there all the same: the best
         quarter's frequency over the crew's own, at most 1. [-]
     fleet, best : dict of str to float
-        Frequency of the defect in all records, and in those of the best quarter, shrunken. [-]
+        Frequency of the defect in all records, and in the best quarter's practice. [-]
     """
 
     crews: tuple[str, ...]
@@ -55,11 +55,12 @@ def best_practice(
     r"""Learn from the install records what the best quarter of the crews does better.
 
     A crew's frequency of a defect, d of r records, is taken as one of a beta distribution
-    about the fleet's p, worth c records,
+    about the fleet's p, worth c records, the same c for all checks,
 
     .. math:: q \mid d, c \sim \mathrm{Beta}(c p + d,\; c (1 - p) + r - d)
 
-    with log c flat a priori: crews that differ by no more than luck would are drawn together.
+    with the spread between crews flat a priori: crews that differ by no more than luck would
+    are drawn together.
 
     Parameters
     ----------
@@ -83,41 +84,59 @@ def best_practice(
     """
     crew = lives["crew"].fillna("").astype(str)
     names = tuple(sorted(crew.unique()))
-    rng = np.random.default_rng(seed)
-    kept, fleet, best = {}, {}, {}
-    for check in checks:
-        recorded = lives[check].notna()
-        counts = pd.DataFrame({"r": recorded, "d": recorded & ~lives[check].fillna(True)})
-        counts = counts.groupby(crew).sum().reindex(names).astype(float)
-        r, d = counts["r"].to_numpy(), counts["d"].to_numpy()
-        yardstick = (r >= FEWEST_RECORDS) & (np.array(names) != "")
-        if yardstick.sum() < FEWEST_CREWS or not 0 < d.sum() < r.sum():
-            continue
-        p = float(d.sum() / r.sum())
-        c = rng.choice(_WORTH, size=(n_draws, 1), p=_likely(d, r, p))
-        frequency = ((c * p + d) / (c + r)).mean(axis=0)
-        quarter = _best_quarter(frequency, yardstick)
-        drawn = rng.beta(c * p + d, c * (1 - p) + r - d)
-        kept[check] = np.minimum(1.0, drawn[:, quarter].mean(axis=1, keepdims=True) / drawn)
-        kept[check][:, quarter] = 1.0
-        fleet[check], best[check] = p, float(frequency[quarter].mean())
-    if not kept:
+    counts = {check: _counts(lives[check], crew, names) for check in checks}
+    compared = {
+        check: (d, r)
+        for check, (d, r) in counts.items()
+        if 0 < d.sum() < r.sum() and _yardsticks(r, names).sum() >= FEWEST_CREWS
+    }
+    if not compared:
         raise NotEstimable(
             f"the best quarter's practice needs {FEWEST_CREWS} named crews with at least "
             f"{FEWEST_RECORDS} records of one check each"
         )
+    rng = np.random.default_rng(seed)
+    c = rng.choice(_WORTH, size=(n_draws, 1), p=_likely(list(compared.values())))
+    kept, fleet, best = {}, {}, {}
+    for check, (d, r) in compared.items():
+        p = float(d.sum() / r.sum())
+        drawn = rng.beta(c * p + d, c * (1 - p) + r - d)
+        quarter = _best_quarter(drawn[:, _yardsticks(r, names)])
+        kept[check] = np.minimum(1.0, quarter / drawn)
+        fleet[check], best[check] = p, float(np.median(quarter))
     return BestPractice(crews=names, kept=kept, fleet=fleet, best=best)
 
 
-def _best_quarter(frequency: Array, yardstick: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """The crews of the lowest frequencies, a quarter of the yardsticks rounded up."""
-    order = np.flatnonzero(yardstick)[np.argsort(frequency[yardstick], kind="stable")]
-    return order[: -(-order.size // 4)]
+def _counts(check: pd.Series, crew: pd.Series, names: Sequence[str]) -> tuple[Array, Array]:
+    """Defects and records of each crew."""
+    recorded = check.notna()
+    found = pd.DataFrame({"d": recorded & ~check.fillna(True), "r": recorded})
+    sums = found.groupby(crew).sum().reindex(list(names)).astype(float)
+    return sums["d"].to_numpy(), sums["r"].to_numpy()
 
 
-def _likely(defects: Array, records: Array, frequency: float) -> Array:
-    """Probability of each of `_WORTH`, by the beta-binomial likelihood of all crews."""
-    a, b = _WORTH[:, None] * frequency, _WORTH[:, None] * (1 - frequency)
-    log = (betaln(a + defects, b + records - defects) - betaln(a, b)).sum(axis=1)
+def _yardsticks(records: Array, names: Sequence[str]) -> NDArray[np.bool_]:
+    """The named crews with records enough."""
+    return np.asarray((records >= FEWEST_RECORDS) & (np.array(names) != ""), dtype=bool)
+
+
+def _best_quarter(drawn: Array) -> Array:
+    """Mean frequency of the best quarter of the crews, rounded up, in each draw: (n_draws, 1).
+
+    Which crews those are is drawn with their frequencies: neither the luck of the best on
+    record nor the drawing together of all is taken for practice.
+    """
+    quarter = -(-drawn.shape[1] // 4)
+    return np.asarray(np.sort(drawn, axis=1)[:, :quarter].mean(axis=1, keepdims=True))
+
+
+def _likely(counts: Sequence[tuple[Array, Array]]) -> Array:
+    """Probability of each of `_WORTH`, by the beta-binomial likelihood of all checks."""
+    # flat in the spread between crews, 1 / sqrt(c), which is 1 / sqrt(c) per log c
+    log = -np.log(_WORTH) / 2
+    for defects, records in counts:
+        p = defects.sum() / records.sum()
+        a, b = _WORTH[:, None] * p, _WORTH[:, None] * (1 - p)
+        log += (betaln(a + defects, b + records - defects) - betaln(a, b)).sum(axis=1)
     weight = np.exp(log - log.max())
     return np.asarray(weight / weight.sum())

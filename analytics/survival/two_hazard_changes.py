@@ -26,8 +26,8 @@ __all__ = ["Avoided", "Change", "avoided_failures"]
 
 Array = NDArray[np.float64]
 
-_CURVES = 20_000
-"""Curves of later failures worked out per change: draws times failures."""
+_CURVES = 40_000
+"""Curves of later failures worked out per change, draws times failures it bears on."""
 
 _FEWEST_CURVES = 4
 """Draws behind the later failures of a fleet however large."""
@@ -126,7 +126,6 @@ def avoided_failures(
     weigh = weight[:, None] * np.column_stack(
         [np.ones(failures.size), *([] if tallies is None else [tallies])]
     )
-    some = _first(draws, min(n_draws, max(_FEWEST_CURVES, _CURVES // failures.size)))
     results = [
         Avoided(
             total=np.zeros((n_draws, weigh.shape[1])),
@@ -147,6 +146,8 @@ def avoided_failures(
             rows, near = block[here], take_rows(ended, here)
             part = _among(seen, here)
             share = _share(draws, part, change, rows)
+            curves = _CURVES * block.size // (failures.size * here.size)
+            some = _first(draws, min(n_draws, max(_FEWEST_CURVES, curves)))
             net = _net(some, near, part, change, rows, others, remaining_years[rows])
             saved = share * net if len(net) == n_draws else share * net.mean(axis=0)
             result.total[:] += saved @ weigh[rows]

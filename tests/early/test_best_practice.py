@@ -24,7 +24,7 @@ def kept(lives, **options):
 
 def test_crews_are_brought_to_the_best_and_the_best_stays_as_it_is():
     by_crew, found = kept(records([10, 40, 40, 80], [400] * 4))
-    assert by_crew["c0"] == 1.0
+    assert by_crew["c0"] == pytest.approx(1.0)
     # the crews' own records say 10 / 40 and 10 / 80; the best is drawn a little to the fleet
     assert 10 / 40 < by_crew["c1"] < 0.34
     assert 10 / 80 < by_crew["c3"] < 0.17
@@ -33,7 +33,7 @@ def test_crews_are_brought_to_the_best_and_the_best_stays_as_it_is():
 
 
 def test_crews_that_only_differ_by_luck_have_little_to_gain():
-    # Taken at their word, the best two of eight equal crews would spare a third of the defects.
+    # Taken at their word, the best two of eight equal crews would spare a third of all defects.
     rng = np.random.default_rng(4)
     spared, naive = [], []
     for _ in range(40):
@@ -41,15 +41,16 @@ def test_crews_that_only_differ_by_luck_have_little_to_gain():
         spared.append(1 - np.mean(list(kept(records(defects, [60] * 8))[0].values())))
         naive.append(1 - np.sort(defects)[:2].mean() / defects.mean())
     assert np.mean(naive) > 0.3
-    assert np.mean(spared) < 0.12
+    assert np.mean(spared) < 0.55 * np.mean(naive)
 
 
 def test_a_crew_of_few_records_is_no_yardstick():
     # The last crew's few records are all clean, and count for nothing.
     lives = records([20, 20, 20, 20, 0], [100, 100, 100, 100, FEWEST_RECORDS - 1])
     by_crew, found = kept(lives)
-    assert found.best["gap_even"] == pytest.approx(0.2, abs=0.02)
-    assert min(by_crew.values()) > 0.85
+    without, _ = kept(lives[lives["crew"] != "c4"])
+    assert found.best["gap_even"] > 0.17
+    assert by_crew["c0"] == pytest.approx(without["c0"], abs=0.05)
 
 
 def test_what_nobody_recorded_is_neither_good_nor_bad():
@@ -71,7 +72,8 @@ def test_what_the_fleet_is_worth_against_the_beta_binomial():
     p = defects.sum() / of.sum()
     worth = _WORTH[:, None]
     expected = np.prod(betabinom.pmf(defects, of, worth * p, worth * (1 - p)), axis=1)
-    found = _likely(defects.astype(float), of.astype(float), p)
+    expected *= _WORTH**-0.5
+    found = _likely([(defects.astype(float), of.astype(float))])
     np.testing.assert_allclose(found, expected / expected.sum(), rtol=1e-6)
 
 

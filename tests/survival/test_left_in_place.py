@@ -28,14 +28,15 @@ def saved(left, following, others=NEVER, age=1.0, remaining=4.0):
     )[0, 0]
 
 
-def simulated(age, remaining, stop_at, n=150_000):
-    """Renew discs one by one: wear of scale 6 and shape 3, installation 0.1 t^0.5, schedule."""
+def simulated(age, remaining, scheduled, n=60_000):
+    """Renew discs one by one: wear of scale 6 and shape 3, installation 0.1 t^0.5, a schedule
+    that takes discs at ages spread evenly from 3 to 6 years."""
     rng = np.random.default_rng(3)
 
     def lives(count, from_age):
         needed = rng.exponential(size=count) + (from_age / 6) ** 3 + 0.1 * from_age**0.5
         low, high = np.full(count, -30.0), np.full(count, 6.0)
-        for _ in range(60):
+        for _ in range(32):
             middle = (low + high) / 2
             short = np.exp(3 * (middle - np.log(6))) + 0.1 * np.exp(middle / 2) < needed
             low, high = np.where(short, middle, low), np.where(short, high, middle)
@@ -45,10 +46,12 @@ def simulated(age, remaining, stop_at, n=150_000):
         count, left, start = np.zeros(n), np.full(n, remaining), np.full(n, from_age)
         running = np.arange(n)
         while running.size:
-            end = np.minimum(lives(running.size, start[running]), stop_at)
-            failed = end < stop_at
-            left[running] -= end - start[running]
-            count[running] += failed & (left[running] > 0)
+            begun = start[running]
+            due = np.maximum(begun, 3.0)
+            due = due + rng.random(running.size) * (6.0 - due) if scheduled else np.inf
+            failing = lives(running.size, begun)
+            left[running] -= np.minimum(failing, due) - begun
+            count[running] += (failing < due) & (left[running] > 0)
             start[running] = 0.0
             running = running[left[running] > 0]
         return count
@@ -58,18 +61,17 @@ def simulated(age, remaining, stop_at, n=150_000):
 
 
 @pytest.mark.parametrize(
-    ("age", "remaining", "stop_at"), [(0.3, 4.0, 3.0), (2.5, 9.0, 5.0), (4.0, 25.0, np.inf)]
+    ("age", "remaining", "scheduled"), [(0.3, 4.0, True), (2.5, 9.0, True), (4.0, 25.0, False)]
 )
-def test_against_renewing_discs_one_by_one(age, remaining, stop_at):
-    # Independent route: 150,000 positions each way, four standard errors and the grid's own.
-    ages = [0.0, stop_at - 1e-6, stop_at] if np.isfinite(stop_at) else [0.0]
-    others = OtherEndings(
-        age=np.array(ages), cumulative_hazard=np.array([0.0, 0.0, 10.0][: len(ages)])
-    )
-    expected, error = simulated(age, remaining, stop_at)
-    found = saved(law(rate=np.log(0.1)), law(rate=np.log(0.1)), others, age, remaining)
+def test_against_renewing_discs_one_by_one(age, remaining, scheduled):
+    # Independent route: 60,000 positions each way, four standard errors and the grid's own.
+    ages = np.r_[0.0, np.linspace(3.0, 5.99, 60)]
+    schedule = OtherEndings(age=ages, cumulative_hazard=-np.log1p((3.0 - np.maximum(ages, 3)) / 3))
+    expected, error = simulated(age, remaining, scheduled)
+    one = law(rate=np.log(0.1))
+    found = saved(one, one, schedule if scheduled else NEVER, age, remaining)
 
-    assert found == pytest.approx(expected, abs=4 * error + 0.003)
+    assert found == pytest.approx(expected, abs=4 * error + 0.004)
 
 
 def test_no_time_left_saves_the_failure_itself():
