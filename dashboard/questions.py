@@ -65,8 +65,9 @@ QUESTIONS = (
         (
             "What life would a lower operating pressure or another family buy?",
             "early",
-            "When do discs fail, and why then?",
-            "The exponent of the ratio is stated; outside the ratios seen nothing is claimed.",
+            "What would have been avoided",
+            "Failures a lower ratio at the hardest positions would have spared, inside the ratios"
+            " seen; what a lower ratio buys in life stands under “When do discs fail”.",
         ),
         (
             "Is this lot bad, and where else is it?",
@@ -95,8 +96,9 @@ QUESTIONS = (
         (
             "If many bursts called premature were spikes, does anything change?",
             "early",
-            "Which install defect costs most?",
-            "The share is given with every unclear ending premature and with none.",
+            "What would have been avoided",
+            "Every number with all unclear endings premature and with none, here and under the"
+            " steps.",
         ),
         (
             "Which positions teach nothing, and what should be recorded there?",
@@ -204,7 +206,8 @@ QUESTIONS = (
             "Does the installation programme work?",
             "fleet",
             "Is the work getting better, and the records?",
-            "Checks passed by year; a single good year after a bad one proves little.",
+            "Checks passed, and the failures that defects add, by year of fitting; a single good"
+            " year after a bad one proves little.",
         ),
         (
             "Which site is truly worse, and which only runs harder?",

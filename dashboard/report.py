@@ -9,7 +9,9 @@ import plotly.graph_objects as go
 from plotly.offline import get_plotlyjs
 
 from analytics.findings import Findings
+from dashboard.avoided import CAVEAT, avoided_answer
 from dashboard.cells import cell_text
+from dashboard.figures.avoided import avoided_figure
 from dashboard.figures.fleet import costs_figure, trend_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
@@ -143,7 +145,23 @@ def _early(findings: Findings) -> str:
         says = "Premature failures owed to each install defect, with 95 % limits."
         parts += [
             _figure(steps_figure(early.defects), says, findings),
-            _table("install-steps", findings, leave_out=("check", "log_effect", "cost_owed")),
+            _table("install-steps", findings, leave_out=("check", "log_effect", "not_priced")),
+        ]
+    return "".join([*parts, _avoided(findings)])
+
+
+def _avoided(findings: Findings) -> str:
+    table = findings.what_if
+    parts = [
+        "<h2>What would have been avoided</h2>",
+        _sentences(avoided_answer(findings)),
+    ]
+    if len(table):
+        says = "Premature failures that each change would have avoided, with 95 % limits."
+        parts += [
+            f'<p class="quiet">{escape(CAVEAT)}</p>',
+            _figure(avoided_figure(table), says, findings),
+            _table("what-if", findings, only=("about", "avoided", "per_year", "money", "note")),
         ]
     parts += [_sentences(lot_sentences(findings)), _table("suspect-lots", findings)]
     return "".join(parts)

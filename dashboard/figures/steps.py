@@ -6,7 +6,7 @@ import plotly.graph_objects as go
 from dashboard.figures.marks import limits, literal
 from dashboard.theme import Ink, bare, dress
 
-__all__ = ["steps_figure"]
+__all__ = ["broken", "steps_figure"]
 
 
 def steps_figure(defects: pd.DataFrame) -> go.Figure:
@@ -18,7 +18,7 @@ def steps_figure(defects: pd.DataFrame) -> go.Figure:
     figure = go.Figure(
         go.Scatter(
             x=shown["failures_owed"],
-            y=shown["about"].map(literal).map(_broken),
+            y=shown["about"].map(literal).map(broken),
             mode="markers",
             marker={"symbol": "diamond", "size": 10, "color": Ink.RUST},
             error_x=limits(
@@ -40,7 +40,7 @@ def steps_figure(defects: pd.DataFrame) -> go.Figure:
     return figure.update_xaxes(rangemode="tozero", showgrid=True)
 
 
-def _broken(text: str) -> str:
+def broken(text: str) -> str:
     """Break a long label over two lines at the space nearest its middle."""
     if len(text) <= 34:
         return text

@@ -2,9 +2,11 @@
 
 from dash import html
 
+from dashboard.avoided import CAVEAT, avoided_answer, steps_worth
 from dashboard.components.blocks import answer, figure, message, section
 from dashboard.components.set_aside import set_aside
 from dashboard.components.tables import grid, plain
+from dashboard.figures.avoided import avoided_figure
 from dashboard.figures.duty import duty_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
@@ -35,6 +37,7 @@ def page(view: View) -> html.Div:
                 for_whom="For the reliability engineer",
             ),
             _steps(view),
+            _avoided(view),
             _failures(view),
             _hazard(view),
             _crews_and_lots(view),
@@ -76,7 +79,29 @@ def _steps(view: View) -> html.Section:
             of_all=True,
             rows="failures",
         ),
+        html.P(steps_worth(view.whole)),
+        html.Details([html.Summary("Year by year"), grid("owed-by-year", view)]),
         note=f"A defect is a check answered no. A check left blank is not a pass.{unclear}",
+    )
+
+
+def _avoided(view: View) -> html.Section:
+    title = "What would have been avoided"
+    table = view.whole.what_if
+    if table.empty:
+        return section(title, *map(message, avoided_answer(view.whole)))
+    return section(
+        title,
+        *(html.P(sentence) for sentence in avoided_answer(view.whole)),
+        figure(
+            view,
+            avoided_figure(table),
+            says="Premature failures that each change would have avoided, with 95 % limits.",
+            twin=plain("what-if", view),
+            of_all=True,
+            rows="failures",
+        ),
+        note=CAVEAT,
     )
 
 
@@ -134,10 +159,25 @@ def _crews_and_lots(view: View) -> html.Section:
         plain("crews", view),
         *set_aside(view),
         html.Details([html.Summary("All lots"), grid("lots", view)]),
+        html.Details([html.Summary("How well each site and crew fits"), _fitting(view)]),
         note=(
             "Compared on equal duty and drawn towards the average where the numbers are small;"
             " below five events no ratio is shown. An association, not blame."
         ),
+    )
+
+
+def _fitting(view: View) -> html.Div:
+    rows = view.findings.fitting
+    return html.Div(
+        [
+            html.P(
+                "Failures that the defects on record add to the first year of 100 such discs on"
+                " the fleet's middling duty; and of the failures there were, those that clean"
+                " fitting would have avoided. Crews stand by name, not by rank."
+            ),
+            plain("fitting-quality", view, rows[rows["of"] != "year"] if len(rows) else rows),
+        ]
     )
 
 

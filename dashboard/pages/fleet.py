@@ -2,8 +2,10 @@
 
 from dash import html
 
+from dashboard.avoided import fitting_sentence
 from dashboard.components.blocks import answer, figure, message, section
 from dashboard.components.tables import grid, plain
+from dashboard.figures.avoided import fitting_figure
 from dashboard.figures.fleet import (
     costs_figure,
     cumulative_figure,
@@ -133,6 +135,14 @@ def _quality(view: View) -> html.Section:
                 ),
                 figure(
                     view,
+                    fitting_figure(view.whole.fitting),
+                    says="Failures that install defects add to the first year of 100 discs, by"
+                    " year of fitting, with 95 % limits.",
+                    twin=plain("fitting-quality", view),
+                    of_all=True,
+                ),
+                figure(
+                    view,
                     records_figure(quality[quality["year"] >= view.whole.log_begins.year]),
                     says="Share of records that hold each thing the job needs, by year.",
                     twin=plain("data-quality", view),
@@ -140,4 +150,5 @@ def _quality(view: View) -> html.Section:
             ],
             className="pair",
         ),
+        html.P(fitting_sentence(view.whole)),
     )

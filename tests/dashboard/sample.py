@@ -93,6 +93,9 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
                 cycle_exponent=Estimate(estimate=0.40, low=0.25, high=0.55),
             ),
         ),
+        what_if=_what_if(len(failures)),
+        owed_by_year=_owed_by_year(len(failures)),
+        fitting=_fitting(),
         crews=_crews(),
         sites=_sites(),
         lots=_lots(),
@@ -392,10 +395,80 @@ def _defects(failures: int) -> pd.DataFrame:
             "failures_owed_high": (share + 0.05) * failures,
             "recorded_pct": float(recorded),
             "defect_pct": float(found),
+            "owed_per_year": share * failures / 8.8,
+            "owed_per_year_low": max(0.0, share - 0.04) * failures / 8.8,
+            "owed_per_year_high": (share + 0.05) * failures / 8.8,
             "cost_owed": share * 3.2e6,
+            "cost_owed_low": max(0.0, share - 0.04) * 3.2e6,
+            "cost_owed_high": (share + 0.05) * 3.2e6,
+            "not_priced": 0.0,
         }
         for check, about, effect, error, share, recorded, found in rows
     )
+
+
+def _what_if(failures: int) -> pd.DataFrame:
+    rows = [
+        ("clean", "every disc fitted clean", 0.29, 0.05, "", ""),
+        ("best practice", "every crew as the best quarter", 0.14, 0.04, "", "gap uneven on 6 %"),
+        (
+            "ratio",
+            "operating ratio lowered at the 10 hardest positions",
+            0.08,
+            0.02,
+            "P-003 P-012",
+            "lowered to 0.74 (reverse scored)",
+        ),
+        ("gap_even", "mended: gap uneven", 0.11, 0.03, "", ""),
+        ("seat_clean", "mended: seat not clean", 0.07, 0.03, "", ""),
+        ("gasket_suitable", "mended: gasket unsuitable", 0.01, 0.03, "", ""),
+    ]
+    table = pd.DataFrame(rows, columns=["change", "about", "share", "width", "positions", "note"])
+    for end, sign in (("", 0), ("_low", -1), ("_high", 1)):
+        share = table["share"] + sign * table["width"]
+        table[f"share{end}"] = share
+        table[f"avoided{end}"] = share * failures
+        table[f"per_year{end}"] = share * failures / 8.8
+        table[f"money{end}"] = share * 3.2e6
+    return table.assign(
+        not_then=1.05 * table["avoided"],
+        not_priced=0.0,
+        avoided_all_unclear=0.95 * table["avoided"],
+        avoided_no_unclear=1.04 * table["avoided"],
+    )[FRAMES["what_if"].split()]
+
+
+def _owed_by_year(failures: int) -> pd.DataFrame:
+    owed = _defects(failures)
+    names = FRAMES["owed_by_year"].split()
+    years = [owed.assign(year=year) for year in range(2017, 2026)]
+    table = pd.concat(years, ignore_index=True)[names]
+    numbers = [name for name in names if name not in ("year", "check", "about")]
+    return table.assign(**{name: table[name] / len(years) for name in numbers})
+
+
+def _fitting() -> pd.DataFrame:
+    groups = [("fleet", "all"), *(("site", site) for site in SITES)]
+    groups += [("crew", crew) for crew in CREWS]
+    groups += [("year", str(year)) for year in range(2017, 2026)]
+    added = np.linspace(9.0, 3.0, len(groups))
+    few = np.array([name == CREWS[-1] for _, name in groups])
+    numbers = {
+        "passed": np.linspace(0.85, 0.95, len(groups)),
+        "avoided": 2 * added,
+        "avoided_low": 1.5 * added,
+        "avoided_high": 2.6 * added,
+        "per_100": added,
+        "per_100_low": 0.8 * added,
+        "per_100_high": 1.3 * added,
+    }
+    table = pd.DataFrame({"of": [of for of, _ in groups], "name": [name for _, name in groups]})
+    return table.assign(
+        installs=60,
+        failures=np.where(few, 3.0, 20.0),
+        note=np.where(few, "fewer than 5 events: no number shown", ""),
+        **{name: np.where(few, np.nan, values) for name, values in numbers.items()},
+    )[FRAMES["fitting"].split()]
 
 
 def _life_curve() -> pd.DataFrame:
