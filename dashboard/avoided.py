@@ -28,7 +28,7 @@ def avoided_answer(findings: Findings) -> list[str]:
     said = [
         _clean(rows.get(CLEAN), findings),
         _best_step(table, findings),
-        _practice(rows.get(BEST)),
+        _practice(rows.get(BEST), findings),
         _ratio(rows.get(LOWERED), findings),
     ]
     return [sentence for sentence in said if sentence]
@@ -97,14 +97,15 @@ def _best_step(table: pd.DataFrame, findings: Findings) -> str:
     )
 
 
-def _practice(row: pd.Series | None) -> str:
+def _practice(row: pd.Series | None, findings: Findings) -> str:
     if row is None:
         return ""
     if pd.isna(row["avoided"]):
         return f"What the best crews' practice would avoid cannot be said: {row['note']}."
     return (
         "Had every crew fitted as the best quarter does by its records,"
-        f" {within(_estimate(row, 'avoided'))} would have been avoided."
+        f" {within(_estimate(row, 'avoided'))} would have been"
+        f" avoided{_worth(row, 'money', findings)}."
     )
 
 

@@ -41,6 +41,7 @@ _SHRINK = 0.64
 """Figures are this part as tall as on a page, so that few of them leave a page half blank."""
 _UNITS = Units()
 _MOST_ROWS = 40
+_MOST_CHANGES = 8
 _SHORT = 16
 _INTERVAL_COLUMNS = (
     "position_id",
@@ -161,7 +162,12 @@ def _avoided(findings: Findings) -> str:
         parts += [
             f'<p class="quiet">{escape(CAVEAT)}</p>',
             _figure(avoided_figure(table), says, findings),
-            _table("what-if", findings, only=("about", "avoided", "per_year", "money", "note")),
+            _table(
+                "what-if",
+                findings,
+                only=("about", "avoided", "per_year", "money", "note"),
+                most=_MOST_CHANGES,
+            ),
         ]
     parts += [_sentences(lot_sentences(findings)), _table("suspect-lots", findings)]
     return "".join(parts)

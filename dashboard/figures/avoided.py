@@ -30,7 +30,7 @@ def avoided_figure(changes: pd.DataFrame) -> go.Figure:
         shown = rows.iloc[::-1]
         figure.add_scatter(
             x=shown["avoided"],
-            y=shown["about"].map(literal).map(broken),
+            y=shown["about"].str.removeprefix("mended: ").map(literal).map(broken),
             name=name,
             mode="markers",
             marker={"symbol": symbol, "size": 10, "color": colour},

@@ -125,6 +125,7 @@ def _quality(view: View) -> html.Section:
     trend, quality = view.findings.trend, view.findings.data_quality
     return section(
         "Is the work getting better, and the records?",
+        html.P(fitting_sentence(view.whole)),
         html.Div(
             [
                 figure(
@@ -150,5 +151,4 @@ def _quality(view: View) -> html.Section:
             ],
             className="pair",
         ),
-        html.P(fitting_sentence(view.whole)),
     )
