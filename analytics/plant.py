@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from analytics.duty.damage import Basquin, MeanCorrection
 from analytics.duty.per_install import duty_per_install, duty_per_position
 from analytics.duty.quarters import duty_by_quarter
 from analytics.duty.steps import duty_steps
@@ -23,6 +24,7 @@ from analytics.lives.build import build_lives
 from analytics.lives.outages import planned_dates
 from analytics.lives.today import fitted_today
 from analytics.logs.reading import CheckedLogs
+from analytics.logs.settings import Fatigue
 from analytics.survival.fleet_data import FleetData
 from analytics.survival.model import LifeModel
 from analytics.survival.position_laws import PositionLaws, position_laws
@@ -138,7 +140,10 @@ def read_plant(
     today["family"] = today["disc_code"].map(logs.tables["discs"].set_index("disc_code")["family"])
     quarters, steps = empty_frame("duty_quarters"), None
     if history is not None:
-        quarters = duty_by_quarter(logs.tables, history, until=export)
+        curve, correction = _fatigue(logs.settings.fatigue)
+        quarters = duty_by_quarter(
+            logs.tables, history, until=export, curve=curve, correction=correction
+        )
         steps = duty_steps(quarters)
     fitted = ledger.try_for(
         "life model", lambda: _fit(logs, lives.frame, today, steps, n_draws=n_draws, seed=seed)
@@ -211,6 +216,13 @@ def planned_weeks(plant: Plant, turnarounds: pd.DataFrame) -> list[tuple[int, ..
     now = pd.Timestamp(plant.export)
     weeks = ([int(np.ceil((day - now).days / 7)) for day in days] for days in dates)
     return [tuple(dict.fromkeys(each)) for each in weeks]
+
+
+def _fatigue(stated: Fatigue | None) -> tuple[Basquin | None, MeanCorrection]:
+    if stated is None:
+        return None, MeanCorrection.NONE
+    curve = Basquin(cycles_at_unit_range=stated.cycles_at_one_bar, slope=stated.slope)
+    return curve, MeanCorrection(stated.mean_correction)
 
 
 def _fit(

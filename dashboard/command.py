@@ -12,6 +12,7 @@ import pandas as pd
 import typer
 from rich.console import Console
 
+from analytics.duty.damage import MeanCorrection
 from analytics.errors import DiscwardError, InputError
 from analytics.findings import Findings
 from analytics.spares.backtest import Backtest
@@ -200,12 +201,33 @@ def life(
 @app.command()
 def cycles(
     series: Annotated[Path, typer.Argument(help="CSV with a column `pressure`.")],
+    threshold: Annotated[
+        float, typer.Option(min=0.0, help="Least range that is counted, unit of the series.")
+    ] = 0.0,
+    cycles_to_failure: Annotated[
+        float | None,
+        typer.Option(help="Cycles to failure at a range of 1: adds up the fatigue life used."),
+    ] = None,
+    slope: Annotated[
+        float | None, typer.Option(help="Power of the range by which that number falls.")
+    ] = None,
+    mean_correction: Annotated[
+        MeanCorrection, typer.Option(help="How the mean of a cycle changes its harm.")
+    ] = MeanCorrection.NONE,
+    burst_pressure: Annotated[
+        float | None, typer.Option(help="Ultimate strength that goodman needs.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Count the rainflow cycles of a pressure series."""
+    """Count the rainflow cycles of a pressure series and, given a curve, their damage."""
     from analytics.duty import cycles as counting
 
-    _emit(counting.cycles_findings(counting.read_series(str(series))), as_json)
+    found = counting.cycles_findings(counting.read_series(str(series)), threshold=threshold)
+    if cycles_to_failure is not None or slope is not None:
+        found["damage"] = counting.damage_findings(
+            found, cycles_to_failure, slope, mean_correction, burst_pressure
+        )
+    _emit(found, as_json)
 
 
 @app.command()

@@ -6,16 +6,30 @@ compared: the count is exact, and the same in any unit of pressure.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from analytics.duty.damage import (
+    Basquin,
+    MeanCorrection,
+    corrected_range,
+    equivalent_range,
+    miner_damage,
+)
 from analytics.errors import InputError
 from analytics.units import Dimension, convert_from
 
-__all__ = ["Cycles", "cycles_findings", "extract_cycles", "read_series"]
+__all__ = [
+    "Cycles",
+    "cycles_findings",
+    "damage_findings",
+    "extract_cycles",
+    "read_series",
+]
 
 Floats = NDArray[np.float64]
 
@@ -75,20 +89,23 @@ def extract_cycles(pressure: ArrayLike) -> Cycles:
     return Cycles(ranges=np.abs(ends - begins), means=0.5 * (begins + ends), counts=counts)
 
 
-def cycles_findings(frame: pd.DataFrame) -> dict[str, object]:
+def cycles_findings(frame: pd.DataFrame, *, threshold: float = 0.0) -> dict[str, Any]:
     """Count the cycles of a series and say so in plain names.
 
     Parameters
     ----------
     frame : DataFrame
         A column `pressure`, as `read_series` gives it; NaN ends a segment.
+    threshold : float, default 0
+        Cycles of a smaller range are found but not counted. [unit of the series]
 
     Returns
     -------
     dict
         `cycles`: one {range, mean, count} per cycle in the order of extraction;
-        `totals`: one {range, count} per distinct range, ascending; `samples`,
-        `missing`, `segments`, `closed_cycles`, `half_cycles`, `vacuum_crossings`.
+        `totals`: one {range, count} per distinct range, ascending; `threshold`,
+        `below_threshold` (cycles left out), `samples`, `missing`, `segments`,
+        `closed_cycles`, `half_cycles`, `vacuum_crossings`.
 
     Raises
     ------
@@ -111,6 +128,9 @@ def cycles_findings(frame: pd.DataFrame) -> dict[str, object]:
         np.concatenate([np.empty(0), *(getattr(part, name) for part in found)])
         for name in ("ranges", "means", "counts")
     )
+    counted = ranges >= threshold
+    below = float(counts[~counted].sum())
+    ranges, means, counts = ranges[counted], means[counted], counts[counted]
     distinct, where = np.unique(ranges, return_inverse=True)
     totals = np.bincount(where, weights=counts, minlength=distinct.size)
     return {
@@ -124,6 +144,8 @@ def cycles_findings(frame: pd.DataFrame) -> dict[str, object]:
             {"range": span, "count": count}
             for span, count in zip(distinct.tolist(), totals.tolist(), strict=True)
         ],
+        "threshold": threshold,
+        "below_threshold": below,
         "samples": int(series.size),
         "missing": int(np.isnan(series).sum()),
         "segments": len(segments),
@@ -131,6 +153,53 @@ def cycles_findings(frame: pd.DataFrame) -> dict[str, object]:
         "half_cycles": int((counts == 0.5).sum()),
         "vacuum_crossings": sum(int(np.diff(part < 0).sum()) for part in segments),
     }
+
+
+def damage_findings(
+    found: dict[str, Any],
+    cycles_to_failure: float | None,
+    slope: float | None,
+    correction: MeanCorrection,
+    burst_pressure: float | None,
+) -> dict[str, float]:
+    """Add up the fatigue life that counted cycles used, by the curve the user states.
+
+    Parameters
+    ----------
+    found : dict
+        As from `cycles_findings`.
+    cycles_to_failure : float
+        At a range of one unit of the series. [-]
+    slope : float
+        Basquin slope. [-]
+    correction : MeanCorrection
+        How the mean enters; GOODMAN needs the burst pressure.
+    burst_pressure : float or None
+        Same unit as the series.
+
+    Returns
+    -------
+    dict
+        `miner_damage` [-] and `equivalent_range`, the one range that in as many cycles does
+        as much harm, its mean corrected [unit of the series]; 0 without a cycle.
+
+    Raises
+    ------
+    InputError
+        If half of the curve is missing or a number does not fit.
+    """
+    if cycles_to_failure is None or slope is None:
+        raise InputError("fatigue life used needs both --cycles-to-failure and --slope")
+    cycles = pd.DataFrame(found["cycles"], columns=["range", "mean", "count"])
+    try:
+        curve = Basquin(cycles_at_unit_range=cycles_to_failure, slope=slope)
+        burst = np.nan if burst_pressure is None else burst_pressure
+        spans = corrected_range(cycles["range"], cycles["mean"], correction, burst)
+        damage = miner_damage(spans, cycles["count"], curve)
+        alike = equivalent_range(spans, cycles["count"], slope) if len(cycles) else 0.0
+    except ValueError as error:
+        raise InputError(str(error)) from None
+    return {"miner_damage": damage, "equivalent_range": alike}
 
 
 def read_series(path: str) -> pd.DataFrame:

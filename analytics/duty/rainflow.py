@@ -62,10 +62,13 @@ def _turning_points(levels: Ints, points: Ints) -> int:  # pragma: no cover
 
 @njit(cache=True, nogil=True)
 def _closes(first: int, second: int, third: int, last: int) -> bool:  # pragma: no cover
-    """Whether the range between the second and third of four points is a closed cycle."""
-    if last > third:
-        return last >= second and first <= third
-    return last <= second and first >= third
+    """Whether the range between the second and third of four points is a closed cycle.
+
+    Both comparisons are made at once: a second branch on noise costs more.
+    """
+    if third > second:
+        return bool((last <= second) & (first >= third))
+    return bool((last >= second) & (first <= third))
 
 
 @njit(cache=True, nogil=True)
@@ -92,15 +95,20 @@ def close_cycles(
     points, seen : int
         Length of the residue; classes seen now.
     """
+    # The last three points are kept out of the stack as well: the rule then reads no memory
+    # but where a cycle closes.
     top = -1
+    first = second = third = levels[0]
     for index in range(_turning_points(levels, stack)):
         new = stack[index]  # the residue grows behind the turning points still to be read
+        while top >= 2 and _closes(first, second, third, new):
+            seen = _count(sums, keys, seen, second, third, 2)
+            third = first
+            top -= 2
+            second, first = stack[top - 1], stack[top - 2]
         top += 1
         stack[top] = new
-        while top >= 3 and _closes(stack[top - 3], stack[top - 2], stack[top - 1], new):
-            seen = _count(sums, keys, seen, stack[top - 2], stack[top - 1], 2)
-            top -= 2
-            stack[top] = new
+        first, second, third = second, third, new
     return top + 1, seen
 
 

@@ -303,35 +303,51 @@ def _walk(
     seen = 0
     covered = 0
     level_time = 0
+    crossings = 0
     first_change, still, run_start = -1, 0, int(times[0])
+    usual, alike = np.int64(0), 0  # a historian mostly keeps its step: count those at once
+    before, level = times[0], levels[0]
     for row in range(1, times.size):
-        before = times[row - 1]
-        level = levels[row - 1]
-        step = times[row] - before
+        now, new = times[row], levels[row]
+        step = now - before
         apart = step > gap
-        if apart or levels[row] != level:
-            end = int(before if apart else times[row])
+        if apart or new != level:
+            end = int(before if apart else now)
             first_change, still = end_run(first_change, still, run_start, end, flat)
-            run_start = int(times[row])
+            run_start = int(now)
         if apart:
             starts[segments] = row
             segments += 1
-            continue
-        covered += step
-        level_time += level * step
-        key = pressure_class(level)
-        keys[seen] = key
-        seen += int(sums[key] == 0)
-        sums[key] += step
-        part[STEPS + min(octave(step), STEP_CLASSES - 1)] += 1
-        part[CROSSINGS] += int((levels[row] < 0) != (level < 0))
+        else:
+            covered += step
+            level_time += level * step
+            key = pressure_class(level)
+            keys[seen] = key
+            held = sums[key]
+            seen += int(held == 0)
+            sums[key] = held + step
+            if step != usual:
+                _add_steps(part, int(usual), alike)
+                usual, alike = step, 0
+            alike += 1
+            crossings += int((new < 0) != (level < 0))
+        before, level = now, new
+    _add_steps(part, int(usual), alike)
     starts[segments] = times.size
+    part[CROSSINGS] = crossings
     part[COVERED] = covered
     part[LEVEL_TIME] = level_time
     part[FIRST_CHANGE] = first_change
     part[FLAT] = still
     part[RUN_START] = run_start
     return segments, seen
+
+
+@njit(cache=True, nogil=True)
+def _add_steps(part: Ints, step: int, count: int) -> None:  # pragma: no cover
+    """Count time steps of one length."""
+    if count > 0:
+        part[STEPS + min(octave(step), STEP_CLASSES - 1)] += count
 
 
 @njit(cache=True, nogil=True)

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import field, fields, replace
 from datetime import date
 from difflib import get_close_matches
+from math import inf
 from pathlib import Path
 from typing import Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -23,6 +24,7 @@ from analytics.logs.tables import TABLES
 __all__ = [
     "FILE_NAME",
     "RECORDED",
+    "Fatigue",
     "Format",
     "Renamed",
     "Settings",
@@ -38,6 +40,7 @@ _LARGEST = 1_000_000
 Decimal = Literal[".", ","]
 Thousands = Literal["", ".", ",", " ", "'"]
 Encoding = Literal["utf-8", "utf-16", "cp1252"]
+Correction = Literal["none", "goodman", "smith_watson_topper"]
 Delimiter = Literal[",", ";", "\t", "|"]
 
 _STRICT = ConfigDict(extra="forbid", hide_input_in_errors=False)
@@ -59,6 +62,30 @@ class Renamed:
     was: str
     now: str
     until: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class Fatigue:
+    """Cycles to failure of this plant's discs by their range; discward states none of its own.
+
+    Attributes
+    ----------
+    cycles_at_one_bar : float
+        Cycles to failure at a range of one bar. [-]
+    slope : float
+        By which power of the range that number falls (Basquin). [-]
+    mean_correction : str
+        How the mean of a cycle changes its harm: `none`, `goodman` or
+        `smith_watson_topper`.
+    """
+
+    cycles_at_one_bar: float
+    slope: float
+    mean_correction: Correction = "none"
+
+    def __post_init__(self) -> None:
+        if not (0 < self.cycles_at_one_bar < inf and 0 < self.slope < inf):
+            raise ValueError("cycles_at_one_bar and slope must be > 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
@@ -114,6 +141,8 @@ class Settings:
     sources : mapping
         Per table: the files that hold it when their names do not say so;
         `book.xlsx#Sheet2` names a sheet.
+    fatigue : Fatigue or None
+        Cycles to failure by range, to add up the fatigue life used; None leaves it out.
     formats : mapping of str to Format
         Per table: how it is written where it differs from the rest.
     """
@@ -135,6 +164,7 @@ class Settings:
     renamed: tuple[Renamed, ...] = ()
     sources: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     formats: Mapping[str, Format] = field(default_factory=dict)
+    fatigue: Fatigue | None = None
 
 
 def settings_of(settings: Settings, table: str, file: str = "") -> Settings:

@@ -67,6 +67,9 @@ A folder of Parquet or CSV files from the historian (optional). A row is one sam
 | `position_id` | yes | text | | the place where a disc sits |
 | `time` | yes | date and time | | moment of the sample |
 | `pressure` | yes | number | {" ".join(unit_words(Dimension.GAUGE_PRESSURE))} | pressure upstream |
+| `temperature` | | number | {" ".join(unit_words(Dimension.TEMPERATURE))} | at the disc |
+
+Times without a zone of their own are read as the `time_zone` of `logs.toml` writes them.
 """
 
 _SETTINGS = """\
@@ -92,6 +95,10 @@ _SETTINGS = """\
 # until = 2019-03-01
 # [formats.discs]                 # one table written in another way than the rest
 # date_format = "%Y-%m-%d"
+# [fatigue]                       # cycles to failure by range, of your discs: none is presumed
+# cycles_at_one_bar = 1e9
+# slope = 5.0
+# mean_correction = "goodman"     # or "none", "smith_watson_topper"
 # [sources]                       # files whose names do not say their table
 # removals = ["workorders.xlsx#Sheet1"]
 """

@@ -88,6 +88,40 @@ def test_cycles_of_the_standards_example(discward, tmp_path: Path):
     ]
 
 
+def test_cycles_with_the_users_curve_threshold_and_mean_correction(discward, tmp_path: Path):
+    # Arithmetic on the standard's cycles: N = 1e7 r^-5 gives D = 0.0067838 and an equivalent
+    # range of 7.012657185; without the cycle and a half below 4: 8 and 9 and half a 6 remain.
+    series = tmp_path / "series.csv"
+    series.write_text("pressure\n" + "\n".join(map(str, (-2, 1, -3, 5, -1, 3, -4, 4, -2))) + "\n")
+    curve = ("--cycles-to-failure", "1e7", "--slope", "5")
+
+    plain = json.loads(discward("cycles", series, *curve, "--json")[1])
+    assert plain["damage"]["miner_damage"] == pytest.approx(0.0067838, rel=1e-9)
+    assert plain["damage"]["equivalent_range"] == pytest.approx(7.012657185, rel=1e-9)
+    goodman = ("--mean-correction", "goodman", "--burst-pressure", "100")
+    raised = json.loads(discward("cycles", series, *curve, *goodman, "--json")[1])
+    by_hand = sum(
+        n * (r / (1 - max(m, 0) / 100)) ** 5 / 1e7
+        for r, m, n in (
+            (3, -0.5, 0.5),
+            (4, -1, 0.5),
+            (4, 1, 1),
+            (8, 1, 0.5),
+            (9, 0.5, 0.5),
+            (8, 0, 0.5),
+            (6, 1, 0.5),
+        )
+    )
+    assert raised["damage"]["miner_damage"] == pytest.approx(by_hand, rel=1e-12)
+    large = json.loads(discward("cycles", series, "--threshold", "5", "--json")[1])
+    assert [row["range"] for row in large["totals"]] == [6, 8, 9]
+    assert (large["threshold"], large["below_threshold"]) == (5.0, 2.0)
+    code, _, complaint = discward("cycles", series, "--slope", "5")
+    assert code == 2
+    assert "needs both --cycles-to-failure and --slope" in complaint
+    assert discward("cycles", series, *curve, "--mean-correction", "goodman")[0] == 2
+
+
 def test_trend_of_the_handbook_example(discward, tmp_path: Path):
     # NIST/SEMATECH e-Handbook 8.4.5 prints bHat 0.483506, aHat 0.2913003 and MTBF 310.234.
     events = text(tmp_path, path("nist_repair").read_text().replace('"t"', "time"))
