@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, no_update
+from dash import ALL, Dash, Input, Output, ctx, no_update
 
 from dashboard import ids
 from dashboard.accepting import accepted_of, recommendation
@@ -38,14 +38,13 @@ def wire_accepting(app: Dash, live: Live, notes: Path) -> None:
     @app.callback(
         Output(ids.accepted_id(ALL), "children"),
         Input(ids.ACCEPTED, "data"),
-        State(ids.accepted_id(ALL), "id"),
     )
-    def show_accepted(_last: Any, names: list[Any]) -> list[str]:
+    def show_accepted(_last: Any) -> list[str]:
         """Say beside each recommendation who accepted it and when."""
         known = accepted_of(notes)
         said = []
-        for name in names:
-            key = text_of(name.get("accepted")) if isinstance(name, dict) else ""
+        for place in ctx.outputs_list:
+            key = text_of(place["id"]["accepted"])
             by = known.get(recommendation(live.findings, key))
             said.append(f"{by.by}, {by.at[:10]}" if by else "")
         return said
