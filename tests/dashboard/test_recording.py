@@ -10,6 +10,9 @@ from small_logs import FILES, small_logs
 
 from analytics.errors import InputError
 from analytics.logs.reading import read_logs
+from analytics.logs.store.importing import import_logs
+from analytics.logs.store.loading import stored_logs
+from analytics.logs.store.opening import open_store
 from analytics.logs.tables import CHECKS
 from dashboard.changes import About
 from dashboard.recording.asking import Plant
@@ -295,3 +298,22 @@ def test_nothing_is_recorded_ahead_of_its_day(form: Form, field: str):
     found = problems_of(form, FULL | {field: tomorrow})
 
     assert f"a day up to today, got {tomorrow}" in " ".join(problem.mend for problem in found)
+
+
+def test_an_import_counts_the_stock_without_the_piece_taken(keeper: Keeper, tmp_path: Path):
+    store = open_store(tmp_path / "plant.db")
+    import_logs(store, keeper.folder, by="ada")
+    assert stored_logs(store).tables["stock"]["quantity"].tolist() == [2]
+    sign(
+        keeper,
+        Form.INSTALL,
+        "I-a",
+        FULL | {"installed_on": "2025-03-09"},
+        plant=Plant(keeper.folder),
+    )
+    import_logs(store, keeper.folder, by="ada")
+
+    stored = stored_logs(store)
+    assert stored.tables["stock"]["quantity"].tolist() == [1]
+    assert "I-a" in stored.tables["installs"]["install_id"].tolist()
+    assert str(stored.settings.export_date) == "2025-03-09"

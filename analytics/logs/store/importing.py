@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -11,8 +11,8 @@ from sqlalchemy import Connection, func, insert, select
 
 from analytics.errors import InputError
 from analytics.logs.checking import check_table
-from analytics.logs.reading import Progress, existing_folder, read_raw_tables
-from analytics.logs.recorded import with_records
+from analytics.logs.reading import Progress, existing_folder, files_of, read_raw_tables
+from analytics.logs.recorded import Taken, less_taken, taken_of, version_of, with_records
 from analytics.logs.records import RawTable
 from analytics.logs.settings import Settings, read_settings
 from analytics.logs.store.canonical import Row, rows_of
@@ -98,11 +98,15 @@ def import_logs(
         raise InputError("an import must say who makes it")
     settings, _ = with_records(read_settings(existing_folder(folder)), folder)
     raws = read_raw_tables(folder, settings, progress=progress)
-    return write_import(store, prepare(raws, settings), by=by.strip())
+    stock = TABLES["stock"]
+    taken = taken_of(folder, version_of(files_of(stock, folder, settings)))
+    return write_import(store, prepare(raws, settings, taken), by=by.strip())
 
 
-def prepare(raws: Mapping[str, Sequence[RawTable]], settings: Settings) -> Prepared:
-    """Turn files into the rows that will be kept; touches no store."""
+def prepare(
+    raws: Mapping[str, Sequence[RawTable]], settings: Settings, taken: Sequence[Taken] = ()
+) -> Prepared:
+    """Turn files into the rows that will be kept, less the pieces taken; touches no store."""
     last_day = settings.export_date or date.today()
     problems: list[str] = []
     rows: list[Row] = []
@@ -112,6 +116,8 @@ def prepare(raws: Mapping[str, Sequence[RawTable]], settings: Settings) -> Prepa
         except InputError as error:
             problems.append(str(error))
             continue
+        if name == "stock":
+            checked = replace(checked, frame=less_taken(checked.frame, taken))
         rows += rows_of(checked)
     if problems:
         raise InputError("; ".join(problems))
