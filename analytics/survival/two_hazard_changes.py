@@ -19,7 +19,12 @@ from analytics.errors import NotEstimable
 from analytics.survival.law import Family, LifeLaw
 from analytics.survival.left_in_place import OtherEndings, net_of_later
 from analytics.survival.two_hazard_data import TwoHazardData, take_rows
-from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law
+from analytics.survival.two_hazard_draws import (
+    TwoHazardDraws,
+    install_log_ratio,
+    life_law,
+    log_defect_ratio,
+)
 from analytics.survival.two_hazard_shares import BLOCK, SeenFailures, seen_failures
 
 __all__ = ["Avoided", "Change", "avoided_failures"]
@@ -197,13 +202,13 @@ def _net(
     early, late = _log_ratios(draws, seen, kept)
     clean = life_law(draws, install_design=ended.install_design, wear_design=ended.wear_design)
     moved = clean.wear_location + _moved(draws, change, rows)
-    practice = life_law(draws, defects=change.practice[None, :])
-    usual = practice.install_log_rate - draws.install_log_rate[:, None]
-    hastened = practice.wear_location - draws.wear_location[:, None]
+    practice = change.practice[None, :]
+    usual = install_log_ratio(draws, practice)
+    hastened = log_defect_ratio(draws.wear_defect_effects, practice)
     lives = ended.lifetimes
     return net_of_later(
         _law(draws, clean.install_log_rate + early, moved - draws.wear_sigma[:, None] * late),
-        _law(draws, clean.install_log_rate + usual, moved + hastened),
+        _law(draws, clean.install_log_rate + usual, moved - draws.wear_sigma[:, None] * hastened),
         others,
         age_years=np.where(lives.exact, lives.lower, (lives.lower + lives.upper) / 2),
         remaining_years=np.broadcast_to(remaining, n),
