@@ -10,7 +10,10 @@ from dashboard.access.people import Access, people
 from dashboard.access.place import LOOPBACK
 from dashboard.gate import LOCAL_HOSTS
 
-__all__ = ["check_start", "serve"]
+__all__ = ["THREADS", "check_start", "serve"]
+
+THREADS = 8
+"""Requests answered at once; more only take turns in one interpreter."""
 
 
 def check_start(
@@ -107,7 +110,7 @@ def serve(
             app.server,
             host=host,
             port=port,
-            threads=8,
+            threads=THREADS,
             connection_limit=1000,
             ident=None,
             clear_untrusted_proxy_headers=True,

@@ -19,8 +19,8 @@ GRACE_MONTHS = 1.0
 """An outage this much later than the site has ever waited still keeps today's interval."""
 
 NOT_RISING = (
-    "Wear is not shown to increase with age: scheduled replacement does not cut premature bursts."
-    " The cap still rules, for the dangerous modes."
+    "A schedule is not shown to cut premature bursts at this position. The cap still rules, for"
+    " the dangerous modes."
 )
 DEARER = (
     "Replacing before failure costs more than it saves here. The cap still rules, for the"
@@ -207,7 +207,7 @@ def _evidence(case: Case) -> str:
     """What can be said without a cap: no recommendation."""
     lead = "No cap on record (maker, code, site), so no recommendation; evidence only:"
     if not case.wear_rises:
-        return f"{lead} wear is not shown to increase with age."
+        return f"{lead} a schedule is not shown to cut premature bursts here."
     if not isfinite(case.best_years):
         return f"{lead} replacing before failure costs more than it saves."
     return f"{lead} costs least at {_span(case)}."

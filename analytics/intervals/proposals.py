@@ -37,7 +37,8 @@ class Proposals:
         today_age_months replace_on premature_probability cost_per_year cost_today proposal note
         overdue`, then `latest_months turnaround_group disc_age_months cost_low cost_high
         cost_run_to_failure probability_cheaper next_outage risk_until_next_outage`. `age_low` and
-        `age_high` are the limits of the least-cost age, cut at the cap (NaN without one);
+        `age_high` are the limits of the least-cost age, cut at the cap, where they hold the age
+        shown (else NaN, as without an optimum);
         `today_age_months` is today's interval (inf: run to failure); `overdue` means past the
         cap today.
     replacement : AgeReplacement
@@ -234,11 +235,14 @@ def _fill(
     recommended = ~np.isnan(age)
     optimum = recommended & np.isfinite(found.recommended_years)
     cap = frame["cap_months"].to_numpy(float)[rows]
+    least, most = np.minimum(found.low_years * 12, cap), np.minimum(found.high_years * 12, cap)
+    # Where today's practice is kept or asked about, limits of another age would mislead.
+    held = optimum & (np.floor(least) <= age) & (age <= most)
     values = {
         "age_months": age,
         "latest_months": np.array([d.latest_months for d in decisions]),
-        "age_low": np.where(optimum, np.minimum(found.low_years * 12, cap), np.nan),
-        "age_high": np.where(optimum, np.minimum(found.high_years * 12, cap), np.nan),
+        "age_low": np.where(held, np.minimum(least, age), np.nan),
+        "age_high": np.where(held, most, np.nan),
         "premature_probability": _where(recommended, seen.premature_probability[0].mean(axis=0)),
         "cost_per_year": _where(recommended, seen.cost_per_year[0].mean(axis=0)),
         "cost_low": _where(recommended, low),

@@ -17,6 +17,7 @@ from dashboard.figures.fleet import (
 from dashboard.losses import avoidable_losses
 from dashboard.sentences import fleet_answer, sites_answer
 from dashboard.table_list import TABLES
+from dashboard.take import REPORT
 from dashboard.view import View
 
 __all__ = ["page"]
@@ -30,6 +31,18 @@ def page(view: View) -> html.Div:
                 "Are premature failures falling, and what do they cost?",
                 fleet_answer(view.findings),
                 for_whom="For the manager",
+            ),
+            html.P(
+                [
+                    "To print or to pass on: ",
+                    html.A(
+                        "the report for the meeting",
+                        href=f"/take/{'.'.join(REPORT)}",
+                        download=".".join(REPORT),
+                    ),
+                    ", one file of the whole fleet.",
+                ],
+                className="no-print",
             ),
             _trend(view),
             _sites(view),

@@ -111,7 +111,7 @@ def test_no_cap_no_age_no_date():
 def test_wear_that_does_not_rise_is_said():
     row = one(law=wear_only(1.0, 5.0, Family.EXPONENTIAL), today_years=5.0, longest_years=5.0)
     assert row["proposal"] == "keep"
-    assert "scheduled replacement does not cut premature bursts" in row["note"]
+    assert "A schedule is not shown to cut premature bursts" in row["note"]
 
 
 def test_costs_and_risk_are_those_of_the_age_printed():
