@@ -44,7 +44,9 @@ def export_frame(frame: pd.DataFrame, path: Path) -> None:
     match path.suffix.lower():
         case ".csv":
             out = pd.DataFrame(list(rows), columns=header, dtype=object)
-            out.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
+            # RFC 4180 line ends: with others, a lone carriage return in a text stays unquoted and
+            # begins a new row, in which the rest of the text may run as a formula.
+            out.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
         case ".xlsx":
             _write_workbook(path, header, rows)
         case other:
