@@ -4,44 +4,23 @@ Times are processor seconds of this process, so that a busy machine changes litt
 """
 
 import json
-import sys
 import time
-from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboard"))
-
-from sample import SITES, sample_findings
+from large_findings import N_LIVES, large_findings
+from sample import SITES
 
 from dashboard.app import build_app
 
 pytestmark = pytest.mark.benchmark
 
-N_LIVES, N_POSITIONS = 100_000, 10_000
 HEADERS = {"Host": "127.0.0.1", "Origin": "http://127.0.0.1", "Content-Type": "application/json"}
 
 
 @pytest.fixture(scope="module")
 def large():
-    findings = sample_findings(positions=300)
-    copies = -(-N_LIVES // len(findings.lives))
-    lives = pd.concat([findings.lives] * copies, ignore_index=True).iloc[:N_LIVES]
-    number = np.arange(N_LIVES)
-    lives = lives.assign(
-        life_id=[f"L{n}" for n in number],
-        position_id=[f"P-{n % N_POSITIONS:05d}" for n in number],
-        crew=[f"crew {n % 25}" for n in number],
-    )
-    failures = findings.installation.failures
-    failures = pd.concat([failures] * (30_000 // len(failures) + 1), ignore_index=True)
-    failures["life_id"] = lives["life_id"].iloc[: len(failures)].to_numpy()
-    return replace(
-        findings, lives=lives, installation=replace(findings.installation, failures=failures)
-    )
+    return large_findings()
 
 
 def page_body(path: str, search: str) -> str:
