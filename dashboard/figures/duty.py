@@ -8,6 +8,10 @@ from dashboard.theme import Ink, bare, dress, faint
 
 __all__ = ["duty_figure", "quarters_figure"]
 
+_MARK = 9
+_MOST_MARKS = 1_500
+"""More positions than this are gathered: so many marks hide each other and draw for seconds."""
+
 
 def duty_figure(duty: pd.DataFrame) -> go.Figure:
     """Draw each position's operating ratio against its limit, family by family."""
@@ -16,27 +20,43 @@ def duty_figure(duty: pd.DataFrame) -> go.Figure:
     if known.empty:
         return bare("No position has an operating ratio.", x=ratio)
     above = known["operating_ratio"] > known["limit"]
+    marks = known.assign(what=known["position_id"], size=_MARK)
+    if len(known) > _MOST_MARKS:
+        marks = _gathered(known, above)
+        above = marks["above"]
     figure = go.Figure()
     for within, name, colour, symbol in (
         (~above, "within its limit", Ink.BLUE, "circle-open"),
         (above, "above its limit", Ink.RED, "x"),
     ):
-        rows = known[within]
+        rows = marks[within]
+        count = int((known["operating_ratio"] > known["limit"]).eq(colour == Ink.RED).sum())
         figure.add_scatter(
             x=100 * rows["operating_ratio"],
             y=rows["family"].map(spoken),
             mode="markers",
-            name=f"{name} ({len(rows)})",
-            marker={"symbol": symbol, "color": colour, "size": 9, "opacity": 0.85},
-            customdata=list(
-                zip(rows["position_id"].map(literal), 100 * rows["limit"], strict=True)
-            ),
+            name=f"{name} ({count})",
+            marker={"symbol": symbol, "color": colour, "size": rows["size"], "opacity": 0.85},
+            customdata=list(zip(rows["what"].map(literal), 100 * rows["limit"], strict=True)),
             hovertemplate="%{customdata[0]}: %{x:.0f} %, limit %{customdata[1]:.0f} %"
             "<extra></extra>",
         )
     _mark_limits(figure, known)
     dress(figure, x=ratio, y="", height=150 + 44 * known["family"].nunique())
     return figure
+
+
+def _gathered(known: pd.DataFrame, above: "pd.Series[bool]") -> pd.DataFrame:
+    """Give one mark per family, limit and percent of ratio; its area grows with the positions."""
+    whole = known["operating_ratio"].mul(100).round() / 100
+    groups = known.assign(operating_ratio=whole, above=above).groupby(
+        ["family", "limit", "above", "operating_ratio"], dropna=False, as_index=False
+    )
+    marks = groups.size().rename(columns={"size": "positions"})
+    return marks.assign(
+        what=marks["positions"].map("{:,} positions".format),
+        size=4 + 18 * (marks["positions"] / marks["positions"].max()) ** 0.5,
+    )
 
 
 def _mark_limits(figure: go.Figure, known: pd.DataFrame) -> None:

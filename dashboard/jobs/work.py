@@ -2,13 +2,16 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from analytics.backtest import backtest_logs
 from analytics.duty.history import scan_logs
 from analytics.job import N_DRAWS, SEED, run
 from analytics.logs.reading import read_logs
+from analytics.spares.backtest import Backtest
 from dashboard.changes import Kind, author, changes_file, note_change
+from dashboard.jobs.aside import aside
 from dashboard.live import Live
 from dashboard.past_forecasts import keep_past, with_past
 
@@ -41,7 +44,7 @@ def works(live: Live, folder: Path) -> dict[str, Work]:
     tallies = folder / "recorded" / "tallies"
 
     def read_again(by: str, account: str, say: Say) -> str:
-        found = run(folder, keep_in=tallies, tell=say)
+        found = aside(partial(run, folder, keep_in=tallies), tell=say)
         say("showing the new findings")
         live.show(with_past(found, folder), folder)
         what = "read the logs again and fitted anew"
@@ -49,35 +52,14 @@ def works(live: Live, folder: Path) -> dict[str, Work]:
         return f"done: data version {found.data_version}"
 
     def scan(_by: str, _account: str, say: Say) -> str:
-        say("reading the logs")
-        tables = read_logs(folder).tables
-        seen: list[int] = [0]
-
-        def progress(done: int, files: int) -> None:
-            seen[0] = files
-            say(f"reading the pressure history: {done} of {files} files")
-
-        if scan_logs(folder, tables, keep_in=tallies, on_progress=progress) is None:
+        files = aside(partial(_tallied, folder, tallies), tell=say)
+        if files is None:
             return "these logs have no pressure history"
-        return f"{seen[0]} files tallied; read the logs again to use them"
+        return f"{files} files tallied; read the logs again to use them"
 
     def past_forecasts(by: str, account: str, say: Say) -> str:
-        say("reading the logs")
         shown = live.findings.data_version
-        made = [0]
-
-        def tell(step: str) -> None:
-            made[0] += 1
-            say(f"forecast {made[0]} of at most {MOST_CUTS}: {step}")
-
-        found = backtest_logs(
-            read_logs(folder),
-            horizon_weeks=WEEKS,
-            most_cuts=MOST_CUTS,
-            n_draws=N_DRAWS,
-            seed=SEED,
-            tell=tell,
-        )
+        found = aside(partial(_forecast_anew, folder), tell=say)
         keep_past(folder, found, weeks=WEEKS, version=shown)
         if live.folder == folder:
             live.show(with_past(live.findings, folder), folder)
@@ -94,10 +76,43 @@ def bring(live: Live, folder: Path, number: str, notes: Path) -> Work:
     """Give the job that runs on logs brought in the browser and shows what it finds."""
 
     def act(by: str, account: str, say: Say) -> str:
-        found = run(folder, tell=say)
+        found = aside(partial(run, folder), tell=say)
         live.show(found, folder)
         what = f"ran the job on the logs brought as {number}"
         note_change(notes, Kind.IMPORT, what, author(found, by, account=account))
         return "done"
 
     return Work(what=f"run the job on {number}", act=act)
+
+
+def _tallied(folder: Path, tallies: Path, *, tell: Say) -> int | None:
+    """Scan the pressure history and give how many files it has; None when there is none."""
+    tell("reading the logs")
+    seen = 0
+
+    def progress(done: int, files: int) -> None:
+        nonlocal seen
+        seen = files
+        tell(f"reading the pressure history: {done} of {files} files")
+
+    found = scan_logs(folder, read_logs(folder).tables, keep_in=tallies, on_progress=progress)
+    return None if found is None else seen
+
+
+def _forecast_anew(folder: Path, *, tell: Say) -> Backtest:
+    tell("reading the logs")
+    made = 0
+
+    def step(said: str) -> None:
+        nonlocal made
+        made += 1
+        tell(f"forecast {made} of at most {MOST_CUTS}: {said}")
+
+    return backtest_logs(
+        read_logs(folder),
+        horizon_weeks=WEEKS,
+        most_cuts=MOST_CUTS,
+        n_draws=N_DRAWS,
+        seed=SEED,
+        tell=step,
+    )

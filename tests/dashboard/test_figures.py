@@ -238,3 +238,15 @@ def test_quarters_tell_what_was_seen_from_what_is_nominal():
     assert (seen.line.dash, nominal.line.dash) == ("solid", "dot")
     assert drawn.layout.shapes[0].y0 == 80
     assert not quarters_figure(SAMPLE.duty_quarters, float("nan")).layout.shapes
+
+
+def test_many_positions_are_gathered_without_losing_one():
+    many = pd.concat([SAMPLE.duty] * (1 + 3_000 // len(SAMPLE.duty)), ignore_index=True)
+    within, above = duty_figure(many).data[:2]
+    told = [int(what.split()[0].replace(",", "")) for what, _ in within.customdata]
+    over = [int(what.split()[0].replace(",", "")) for what, _ in above.customdata]
+
+    assert sum(told) + sum(over) == len(many.dropna(subset=["operating_ratio"]))
+    assert sum(over) == (many["operating_ratio"] > many["limit"]).sum()
+    assert len(told) + len(over) < 1_000
+    assert f"({sum(over)})" in above.name

@@ -197,6 +197,7 @@ def test_past_forecasts_are_told_kept_and_shown_after_a_restart(
         return found
 
     monkeypatch.setattr("dashboard.jobs.work.backtest_logs", short)
+    monkeypatch.setattr("dashboard.jobs.work.aside", lambda work, tell: work(tell=tell))
     before = replace(sample_findings(positions=6), past_forecasts=empty_frame("past_forecasts"))
     live = Live(before, plant)
     assert past_sentence(live.findings) == ""
