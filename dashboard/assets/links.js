@@ -12,13 +12,7 @@ dagcomponentfuncs.PageLink = function (props) {
     {
       href: href,
       onClick: function (event) {
-        if (event.ctrlKey || event.metaKey || event.shiftKey) {
-          return;
-        }
-        event.preventDefault();
-        window.history.pushState({}, "", href);
-        window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
-        window.scrollTo(0, 0);
+        window.discward.openPage(event, href);
       },
     },
     String(props.value)

@@ -10,6 +10,7 @@ from dash import dcc, html
 from dashboard import ids
 from dashboard.cells import cell_text
 from dashboard.components.blocks import message
+from dashboard.components.plain_table import PlainTable
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, Kind, TableView, converted, heading, limits_of
 from dashboard.view import View
@@ -55,29 +56,17 @@ def plain(
     values = converted(table, rows, view.units)
     limits = limits_of(table)
     shown = [column for column in columns if column.name not in LIMITS]
+    kept = values.to_dict("records")
     head = [
-        html.Th(heading(column, view.units, view.currency), className=_side(column), scope="col")
+        {"name": heading(column, view.units, view.currency), "side": _side(column)}
         for column in shown
     ]
-    if last:
-        head.append(html.Th("Accepted", scope="col", className="no-print"))
-    body = [
-        html.Tr(
-            [
-                html.Td(
-                    _cell(column, row, limits.get(column.key), view),
-                    className=_side(column),
-                    **{"data-name": heading(column, view.units, view.currency)},
-                )
-                for column in shown
-            ]
-            + ([html.Td(last(row), className="no-print")] if last else [])
-        )
-        for row in values.to_dict("records")
-    ]
+    body = [[_cell(column, row, limits.get(column.key), view) for column in shown] for row in kept]
     return html.Div(
         [
-            html.Table([html.Caption(table.title), html.Thead(html.Tr(head)), html.Tbody(body)]),
+            _with_last(table.title, head, body, [last(row) for row in kept])
+            if last
+            else PlainTable(caption=table.title, head=head, body=body),
             take_away(table, view),
         ],
         className="scrolled",
@@ -85,6 +74,29 @@ def plain(
         role="region",
         **{"aria-label": table.title},
     )
+
+
+def _with_last(
+    title: str, head: list[dict[str, str]], body: list[list[Any]], last: list[object]
+) -> html.Table:
+    """Draw a table whose rows end in something to act on, which wants components."""
+    names = [html.Th(each["name"], className=each["side"], scope="col") for each in head]
+    rows = [
+        html.Tr(
+            [
+                html.Td(
+                    dcc.Link(cell[0], href=cell[1]) if isinstance(cell, list) else cell,
+                    className=each["side"],
+                    **{"data-name": each["name"]},
+                )
+                for each, cell in zip(head, cells, strict=True)
+            ]
+            + [html.Td(act, className="no-print")]
+        )
+        for cells, act in zip(body, last, strict=True)
+    ]
+    names.append(html.Th("Accepted", scope="col", className="no-print"))
+    return html.Table([html.Caption(title), html.Thead(html.Tr(names)), html.Tbody(rows)])
 
 
 def grid(
@@ -167,10 +179,11 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _cell(
     column: Column, row: dict[str, Any], limits: tuple[str, str] | None, view: View
-) -> object:
+) -> str | list[str]:
+    """Give a cell's text, with the address it opens where it names a position or a case."""
     said = cell_text(column, row, limits)
     if column.kind in _LINKED and said:
-        return dcc.Link(said, href=view.address(_LINKED[column.kind], said))
+        return [said, view.address(_LINKED[column.kind], said)]
     return said
 
 

@@ -4,6 +4,7 @@ import pytest
 from dash.development.base_component import Component
 from sample import empty_findings, sample_findings
 
+from dashboard.components.plain_table import PlainTable
 from dashboard.narrowing import narrow
 from dashboard.pages.listing import list_pages
 from dashboard.questions import QUESTIONS
@@ -23,6 +24,9 @@ def texts(part: object) -> list[str]:
     """List every text of a layout, in order."""
     if isinstance(part, str):
         return [part]
+    if isinstance(part, PlainTable):
+        cells = [cell if isinstance(cell, str) else cell[0] for row in part.body for cell in row]
+        return [part.caption, *(column["name"] for column in part.head), *cells]
     if isinstance(part, Component):
         part = getattr(part, "children", None)
         return texts(part)
