@@ -42,13 +42,14 @@ def disc_years_by_year(lives: pd.DataFrame) -> pd.DataFrame:
     start, end = lives["observed_from"], lives["ended_on"]
     if lives.empty:
         return pd.DataFrame(index=lives.index)
-    years = range(int(start.min().year), int(end.max().year) + 1)
-    columns = {}
-    for year in years:
-        first, after = pd.Timestamp(year, 1, 1), pd.Timestamp(year + 1, 1, 1)
-        overlap = end.where(end < after, after) - start.where(start > first, first)
-        columns[year] = overlap.dt.total_seconds().clip(lower=0) / 86_400 / DAYS_PER_YEAR
-    return pd.DataFrame(columns, index=lives.index)
+    years = np.arange(int(start.min().year), int(end.max().year) + 2)
+    edges = (years - 1970).astype("datetime64[Y]").astype("datetime64[s]").astype(np.int64)
+    since, until = (
+        day.to_numpy().astype("datetime64[s]").astype(np.int64)[:, None] for day in (start, end)
+    )
+    overlap = np.minimum(until, edges[1:]) - np.maximum(since, edges[:-1])
+    watched = np.maximum(overlap, 0) / 86_400 / DAYS_PER_YEAR
+    return pd.DataFrame(watched, index=lives.index, columns=[int(year) for year in years[:-1]])
 
 
 def yearly_trend(lives: pd.DataFrame) -> pd.DataFrame:

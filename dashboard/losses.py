@@ -33,13 +33,16 @@ def avoidable_losses(findings: Findings) -> pd.DataFrame:
             failures=("life_id", "size"),
             failures_owed=("share", "sum"),
             cost_owed=("cost_owed", "sum"),
-            advice=("advice", _commonest),
         )
+        .join(_commonest(failures))
         .reset_index()
     )
     return owed.sort_values("cost_owed", ascending=False, kind="stable").reset_index(drop=True)
 
 
-def _commonest(words: pd.Series) -> str:
-    known = words.dropna().mode()
-    return str(known.iloc[0]) if len(known) else ""
+def _commonest(failures: pd.DataFrame) -> pd.Series:
+    """Give the advice that each position's failures carry most often, the first by letter."""
+    counts = failures.groupby(["position_id", "site", "advice"]).size().rename("times")
+    ranked = counts.reset_index().sort_values(["times", "advice"], ascending=[False, True])
+    first = ranked.drop_duplicates(["position_id", "site"])
+    return first.set_index(["position_id", "site"])["advice"]
