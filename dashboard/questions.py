@@ -85,13 +85,15 @@ QUESTIONS = (
             "How often do discs show signs of not opening, and how many true demands were there?",
             "early",
             "Dangerous findings first",
-            "One by one, with the rate that the log does not exclude.",
+            "One by one, with the rate that the log does not exclude. True demands are the disc"
+            " lives that ended in a real overpressure.",
         ),
         (
             "Which discs have used up most of their cycles?",
             "early",
             "Which positions run too close to the burst pressure?",
-            "Cycles a year by position; the age in place stands on the position's page.",
+            "Cycles a year by position; the age in place stands on the position's page. How many"
+            " cycles a disc bears no log says, so no share used is given.",
         ),
         (
             "If many bursts called premature were spikes, does anything change?",
@@ -119,7 +121,8 @@ QUESTIONS = (
             "Which stock can serve which positions today?",
             "storeroom",
             "Every store and disc code",
-            "“Usable stock” counts pieces whose marked pressure fits, “All stock” every piece.",
+            "“Usable stock” counts pieces whose marked pressure fits, “All stock” every piece."
+            " Which piece goes to which position is not listed.",
         ),
         (
             "Where will I run out before the next lot, and what must I order this week?",
@@ -167,7 +170,8 @@ QUESTIONS = (
             "Which pieces near their last day, and how good was the last forecast?",
             "storeroom",
             "What is odd about stock and orders",
-            "Expired pieces are named there; “Check past forecasts” adds their record.",
+            "Pieces past it are named there, those near it are not; “Check past forecasts” adds"
+            " the record of earlier forecasts.",
         ),
     ),
     *_asked(
@@ -176,7 +180,8 @@ QUESTIONS = (
             "Are premature bursts falling, by site, on comparable exposure?",
             "fleet",
             "Premature failures per 100 disc-years",
-            "Choose sites in the filters; every year carries its interval.",
+            "Choose sites in the filters; every year carries its interval. The part below it,"
+            " “Which site is worse on equal duty?”, takes the duty out.",
         ),
         (
             "What did premature bursts cost, and what share came from installation?",
@@ -200,7 +205,9 @@ QUESTIONS = (
             "What if the interval were longer where that is allowed?",
             "intervals",
             "What would following these ages change?",
-            "Cost, failures and discs for today's ages, the proposed ones, and none at all.",
+            "Cost, failures and discs for today's ages, the proposed ones, and none at all. What"
+            " waiting does to a disc that fails to open is not reckoned: the cap guards that, and"
+            " the responsible engineer signs.",
         ),
         (
             "Does the installation programme work?",
@@ -211,9 +218,9 @@ QUESTIONS = (
         ),
         (
             "Which site is truly worse, and which only runs harder?",
-            "early",
-            "Crews and lots",
-            "Crews are compared on equal duty; sites are not yet.",
+            "fleet",
+            "Which site is worse on equal duty?",
+            "Failures over those its duty explains, with limits; below five no ratio is shown.",
         ),
         (
             "What budget and stock value will next year need?",

@@ -14,6 +14,7 @@ from dashboard.components.plain_table import PlainTable
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, Kind, TableView, converted, heading, limits_of
 from dashboard.view import View
+from dashboard.words import count
 
 __all__ = ["grid", "plain", "records", "take_away"]
 
@@ -150,6 +151,7 @@ def grid(
                 **source,
             ),
             take_away(table, view, rows=len(rows)),
+            html.P(f"{count(len(rows), 'row')} on the dashboard.", className="on-paper note"),
         ],
         className="grid",
     )

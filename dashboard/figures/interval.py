@@ -12,6 +12,8 @@ from dashboard.theme import Ink, bare, dress, faint
 __all__ = ["cost_figure", "flat_region"]
 
 _MOST_OF_LEAST = 4.0
+_BEYOND = 1.6
+"""Times the oldest age to compare that the figure reaches."""
 
 FLAT = 1.02
 """Within 2 % of the least cost an age is as good as any other; the notes say the same."""
@@ -67,6 +69,10 @@ def cost_figure(
         if math.isfinite(months):
             _upright(figure, units.per_month * months, name, place)
     dress(figure, x=age, y=cost)
+    # What is compared lies far left of the oldest age reckoned; the rest is one level line.
+    compared = [months for months in (marks or {}).values() if math.isfinite(months)]
+    if compared:
+        figure.update_xaxes(range=[0, units.per_month * _BEYOND * max(*compared, low, 6.0)])
     # Replacing at a very young age costs without bound; the eye needs the least cost.
     top = min(float(curve["high"].max()), _MOST_OF_LEAST * float(curve["cost_per_year"].min()))
     return figure.update_yaxes(range=[0, top])

@@ -46,7 +46,7 @@ def page(view: View, *, can_accept: bool = False) -> html.Div:
                 view,
                 "shorten",
                 "Replace sooner than today",
-                "Shortening is proposed freely: it costs a disc, not a risk.",
+                "Fewer premature failures for more discs; the risk of each new fitting is counted.",
                 can_accept=can_accept,
             ),
             _proposed(

@@ -36,6 +36,29 @@ def test_page_of_the_demo_draws_in_light_and_dark(chromium: Browser, demo_addres
         assert page.complaints == []
 
 
+@pytest.mark.parametrize("path", ["/early", "/intervals", "/storeroom", "/fleet", "/logs"])
+def test_grids_far_down_draw_their_rows_and_paper_shows_no_blank(
+    chromium: Browser, demo_address: str, path: str
+):
+    with opened(chromium) as page:
+        show(page, demo_address + path)
+        for grid in page.locator(".grid:visible").all():
+            grid.scroll_into_view_if_needed()
+            grid.locator(".ag-row").first.wait_for(state="visible")
+            shown = grid.locator(".ag-row").all_inner_texts()
+            assert sum(bool(text.strip()) for text in shown) >= min(5, len(shown)) > 0
+
+        page.set_viewport_size({"width": 700, "height": 1000})
+        page.emulate_media(media="print")
+        assert page.locator(".grid .ag-root-wrapper:visible").count() == 0
+        said = page.locator(".grid .on-paper:visible").all_inner_texts()
+        assert said
+        assert all(text.endswith("on the dashboard.") for text in said)
+        wide = "() => [...document.querySelectorAll('.scrolled')].filter(box =>"
+        wide += " box.offsetParent && box.scrollWidth > 702).map(box => box.ariaLabel)"
+        assert page.evaluate(wide) == []
+
+
 def test_planner_sees_the_order_before_scrolling(
     chromium: Browser, demo_address: str, demo_findings: Findings
 ):
