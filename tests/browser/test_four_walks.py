@@ -95,6 +95,8 @@ def test_crew_is_stopped_by_a_tag_that_does_not_match_corrects_it_and_signs(
             page.get_by_label(label).first.fill(str(text))
         page.get_by_label("Type").first.click()
         page.get_by_role("option", name=disc["family"].replace("_", " "), exact=True).click()
+        page.get_by_label("Piece taken from the storeroom").first.fill(piece["lot"])
+        page.get_by_role("option").filter(has_text=piece["lot"]).first.click()
         for answer in page.locator(".check label", has_text="yes").all():
             answer.click()
         page.wait_for_selector("#tag-panel >> text=another disc code than the position needs")
