@@ -11,7 +11,7 @@ __all__ = ["broken", "steps_figure"]
 
 def steps_figure(defects: pd.DataFrame) -> go.Figure:
     """Draw the failures owed to each install step with their limits, worst on top."""
-    owed = "Premature failures owed to this defect [-]"
+    owed = "Failures owed to this defect [-]"
     if defects.empty:
         return bare("No install step could be judged.", x=owed)
     shown = defects.iloc[::-1]
