@@ -32,7 +32,7 @@ print(server.effective_port, flush=True)
 server.run()
 """
 DRAWN = """site => {
-  const failures = document.querySelector("#body .grid");
+  const failures = document.querySelector("#body .grid:has([col-id=main_defect])");
   const cells = failures ? [...failures.querySelectorAll(".ag-row [col-id=site]")] : [];
   const said = cells.map(cell => cell.textContent).filter(text => text);
   return said.length > 5 && said.every(text => text === site);

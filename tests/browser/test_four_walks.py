@@ -128,15 +128,14 @@ def test_engineer_finds_the_worst_step_and_opens_a_case_of_it(
         page.get_by_text("The same as a table").first.click()
         assert page.locator("details[open] tbody tr td").first.inner_text() == worst
 
-        grid = page.locator(".grid").first
-        of_worst = page.locator("[col-id=main_defect]", has_text=re.compile(f"^{worst}$"))
-        row = grid.locator(".ag-row").filter(has=of_worst).first
-        for _ in range(60):
-            if row.count():
-                break
-            grid.locator(".ag-body-viewport").evaluate("body => body.scrollTop += 300")
-            page.wait_for_timeout(50)
-        row.locator("a[href^='/case/']").click()
+        part = page.locator("section.part", has_text="Every premature failure, one by one")
+        grid = part.locator(".grid")
+        grid.locator("[col-id=main_defect] .ag-header-cell-filter-button").click()
+        page.locator(".ag-filter input[type=text]").first.fill(worst)
+        first = grid.locator(".ag-row[row-index='0']")
+        first.locator("[col-id=main_defect]", has_text=worst).wait_for()
+        page.keyboard.press("Escape")
+        first.locator("a[href^='/case/']").click()
         page.wait_for_selector(".sheet")
         sheet = page.locator(".sheet").inner_text()
 
