@@ -11,12 +11,18 @@ from analytics.fleet import usage_log
 from analytics.ledger import Ledger
 from analytics.logs.reading import CheckedLogs
 from analytics.plant import log_period, planned_weeks, read_plant
-from analytics.spares.answer import demand_forecast
+from analytics.spares.answer import NO_STORE, demand_forecast, every_code
 from analytics.spares.backtest import Backtest, Group, backtest
+from analytics.spares.demand import DemandForecast
+from analytics.spares.past_policy import past_policy
+from analytics.spares.stock import Settings, criticality_of, terms_of
 from analytics.survival.fleet_data import event_weights
 from analytics.survival.law import Array
 
 __all__ = ["backtest_logs", "default_cuts", "logs_until"]
+
+_LOOK_AHEAD_WEEKS = 40
+"""What is ordered late in a horizon must last beyond it: a long lead time."""
 
 _LEARN_YEARS = 2.0
 """A log shorter than this, or twice the horizon, before the first cut is hardly a forecast."""
@@ -132,12 +138,15 @@ def backtest_logs(
     Every stage is run anew on what was known at the cut: lives, model, suspect lots,
     today's practice, upsets. The pressure history is left out, because its later part
     would tell of the future. A disc spoilt on fitting leaves no trace in the logs, so
-    fitting losses are left out on both sides.
+    fitting losses are left out on both sides. Stock levels are replayed with today's
+    prices and lead times, from the first cut to one horizon after the last.
     """
     if not 1 <= horizon_weeks <= 104:
         raise InputError(f"horizon must be 1 to 104 weeks, got {horizon_weeks}")
     begins, export = log_period(logs, Ledger())
     whole = read_plant(logs, None, Ledger(), n_draws=1, seed=seed)
+
+    made: list[tuple[pd.Timestamp, DemandForecast]] = []
 
     def forecast(cut: pd.Timestamp, weeks: int) -> Mapping[Group, Array]:
         tell(f"as if it were {cut:%Y-%m-%d}")
@@ -154,15 +163,53 @@ def backtest_logs(
             plant.today,
             plant.fitted.laws,
             planned_weeks(plant, then.tables["turnarounds"]),
-            n_weeks=weeks,
+            n_weeks=min(weeks + _LOOK_AHEAD_WEEKS, 104),
             fitting_loss=0.0,
         )
+        made.append((cut, found))
         return {(group.store, group.disc_code): group.pmf[weeks] for group in found.groups}
 
-    return backtest(
+    usage = usage_log(whole.lives, whole.today)
+    usage["store"] = usage["store"].fillna(NO_STORE)
+    found = backtest(
         forecast,
-        usage_log(whole.lives, whole.today),
+        usage,
         default_cuts(begins, export, horizon_weeks=horizon_weeks, most=most_cuts),
         begins=pd.Timestamp(begins),
         horizon_weeks=horizon_weeks,
+    )
+    tell("what the stock levels would have done")
+    until = made[-1][0] + pd.Timedelta(weeks=horizon_weeks)
+    return replace(found, policy=_replayed(logs, made, usage, pd.Timestamp(begins), until))
+
+
+def _replayed(
+    logs: CheckedLogs,
+    made: list[tuple[pd.Timestamp, DemandForecast]],
+    usage: pd.DataFrame,
+    begins: pd.Timestamp,
+    until: pd.Timestamp,
+) -> pd.DataFrame:
+    """Past use held against the stock levels of past forecasts, on the plan's own terms."""
+    settings = Settings()
+    positions = logs.tables["positions"]
+    positions = positions.assign(store=positions["store"].fillna(NO_STORE))
+    discs, _ = every_code(logs.tables["discs"], positions)
+    levels = criticality_of(positions)
+    return past_policy(
+        made,
+        usage,
+        {
+            str(row["disc_code"]): terms_of(row, settings.holding_rate)[0]
+            for row in discs.drop_duplicates("disc_code").to_dict("records")
+        },
+        {
+            (group.store, group.disc_code): settings.targets[
+                str(levels.get((group.store, group.disc_code), "A"))
+            ]
+            for _, forecast in made
+            for group in forecast.groups
+        },
+        begins=begins,
+        until=until,
     )

@@ -249,29 +249,47 @@ def backtest(
     weeks: Annotated[int, typer.Option(help="Weeks each forecast speaks of.")] = 52,
     cuts: Annotated[int, typer.Option(help="How many earlier days to forecast from.")] = 5,
     as_json: AsJson = False,
+    out: Annotated[Path | None, typer.Option(help="Folder for the tables as CSV.")] = None,
 ) -> None:
-    """Forecast spares from earlier days and compare with the discs that were used."""
+    """Forecast spares from earlier days; compare with what was used and what it would have cost."""
     from analytics.backtest import backtest_logs
     from analytics.job import N_DRAWS, SEED
+    from analytics.logs.exporting import export_frame
     from analytics.logs.reading import read_logs
+    from dashboard.past_stock import late_table, past_stock_table, past_stock_words
 
     with say.status("reading the logs") as status:
+        checked = read_logs(logs)
         found = backtest_logs(
-            read_logs(logs),
+            checked,
             horizon_weeks=weeks,
             most_cuts=cuts,
             n_draws=N_DRAWS,
             seed=SEED,
             tell=lambda step: status.update(step),
         )
+    tables = {
+        "summary": found.summary,
+        "rows": found.rows.assign(cut=found.rows["cut"].dt.strftime("%Y-%m-%d")),
+        "policy": found.policy,
+    }
+    if out:
+        out.mkdir(parents=True, exist_ok=True)
+        for name, table in tables.items():
+            export_frame(table, out / f"backtest-{name}.csv")
     if as_json:
-        rows = found.rows.assign(cut=found.rows["cut"].dt.strftime("%Y-%m-%d"))
-        tables = {"summary": found.summary, "rows": rows}
         print(json.dumps({name: table.to_dict("records") for name, table in tables.items()}))
         return
     totals, scores = _backtest_tables(found)
     _table(f"Discs used within {weeks} weeks of each day, and what was forecast", totals)
     _table("Scores, mean over stores, disc codes and days (CRPS: smaller is better)", scores)
+    currency = checked.settings.currency
+    for line in past_stock_words(found.policy, currency):
+        say.print(line, markup=False)
+    _table("What stock levels would have done", past_stock_table(found.policy, currency))
+    late = late_table(found.policy)
+    if len(late):
+        _table("Where levels from the forecasts would have been short, worst first", late)
 
 
 @app.command()

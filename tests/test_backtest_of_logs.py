@@ -45,6 +45,11 @@ def test_demo_year_is_foretold_better_than_by_the_plain_baselines(demo_logs: Pat
     summary = found.summary.set_index("method")
     assert summary.loc["discward", "crps_ratio"] < 1
     assert found.rows["observed"].sum() > 0
+    # The stock levels of the forecast, replayed over the same year on the demo's own terms.
+    played = found.policy.groupby("method")[["used", "short", "bought"]].sum()
+    assert played.loc["discward", "used"] == found.rows.groupby("method")["observed"].sum().iloc[0]
+    assert played.loc["discward", "short"] < played.loc["rolling mean", "short"]
+    assert (found.policy["order_cost"] > 0).any()
 
 
 @pytest.mark.parametrize(("weeks", "message"), [(0, "1 to 104"), (104, "shorter horizon")])

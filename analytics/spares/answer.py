@@ -25,6 +25,7 @@ __all__ = [
     "SparesAnswer",
     "demand_forecast",
     "demand_positions",
+    "every_code",
     "log_upset_rates",
     "spares_answer",
 ]
@@ -102,7 +103,7 @@ def spares_answer(
     positions = tables["positions"].assign(store=tables["positions"]["store"].fillna(NO_STORE))
     forecast = demand_forecast(lives, premature, today, laws, planned_weeks)
     stock, orders = tables["stock"], tables["orders"]
-    discs, strange = _every_code(tables["discs"], positions)
+    discs, strange = every_code(tables["discs"], positions)
     matching = match_stock(stock, positions, discs, export_date)
     alone, _ = plan_stock(forecast, matching, orders, positions, discs, export_date)
     moves = transfers(alone, stock, positions, discs, export_date)
@@ -120,10 +121,23 @@ def spares_answer(
     )
 
 
-def _every_code(
+def every_code(
     discs: pd.DataFrame, positions: pd.DataFrame
 ) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """Add a blank row for each code that positions ask for and the discs table lacks."""
+    """Add a blank row for each code that positions ask for and the discs table lacks.
+
+    Parameters
+    ----------
+    discs, positions : DataFrame
+        Checked logs.
+
+    Returns
+    -------
+    discs : DataFrame
+        With the rows added.
+    said : tuple of str
+        What was added, in words.
+    """
     asked = positions["disc_code"].value_counts()
     strange = asked[~asked.index.isin(discs["disc_code"])]
     if strange.empty:

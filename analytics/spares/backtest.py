@@ -6,7 +6,7 @@ same way, beside plain baselines that know only past use.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -42,10 +42,15 @@ class Backtest:
     summary : DataFrame
         One row per method: the means of these, `bias` (forecast less observed)
         and `crps_ratio`, to the best baseline.
+    policy : DataFrame
+        What stock-outs and what money the stock levels of the forecasts and of a
+        rolling mean would have had, as `past_policy.past_policy` gives; no rows
+        where it was not replayed.
     """
 
     rows: pd.DataFrame
     summary: pd.DataFrame
+    policy: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def backtest(

@@ -35,6 +35,7 @@ from analytics.spares.supply import Supply, after_moves, arrived, on_shelf, supp
 __all__ = [
     "SERVICE_TARGETS",
     "Settings",
+    "criticality_of",
     "plan_group",
     "plan_stock",
     "terms_of",
@@ -111,6 +112,23 @@ def terms_of(disc: Mapping[Hashable, Any], holding_rate: float) -> tuple[Terms, 
         holding_rate=holding_rate,
     )
     return terms, "; ".join(assumed)
+
+
+def criticality_of(positions: pd.DataFrame) -> pd.Series:
+    """Give the highest criticality each store and code supplies; a blank one counts as A.
+
+    Parameters
+    ----------
+    positions : DataFrame
+        Checked log.
+
+    Returns
+    -------
+    Series of str, index (store, disc_code)
+        A, B or C.
+    """
+    worst = positions.assign(level=positions["criticality"].fillna("A"))
+    return worst.groupby(["store", "disc_code"])["level"].min()
 
 
 def plan_group(
@@ -219,8 +237,7 @@ def plan_stock(
     settings = settings or Settings()
     codes = discs.drop_duplicates("disc_code").to_dict("records")
     by_code = {str(row["disc_code"]): row for row in codes}
-    worst = positions.assign(level=positions["criticality"].fillna("A"))
-    levels = worst.groupby(["store", "disc_code"])["level"].min()
+    levels = criticality_of(positions)
     rows, weekly = [], []
     for group in forecast.groups:
         key = (group.store, group.disc_code)
