@@ -194,7 +194,7 @@ def _replayed(
     settings = Settings()
     positions = logs.tables["positions"]
     positions = positions.assign(store=positions["store"].fillna(NO_STORE))
-    discs, _ = every_code(logs.tables["discs"], positions)
+    discs = every_code(logs.tables["discs"], positions)
     levels = criticality_of(positions)
     return past_policy(
         made,

@@ -35,6 +35,7 @@ FRAMES = {
     "kits": "turnaround_group starts_on store disc_code planned reserve needed in_hand missing "
     "freeze_on days_to_freeze",
     "dead_stock": "store disc_code lot quantity value note",
+    "stock_remarks": "what store disc_code detail mend",
     "pooled": "disc_code stores apart together saved value",
     "placing": "disc_code store held best next",
     "budget": "spent service store disc_code pieces gain_per_cost",
@@ -245,6 +246,9 @@ class Findings:
         reserve needed in_hand missing freeze_on days_to_freeze`.
     dead_stock : DataFrame
         Pieces nobody can take: `store disc_code lot quantity value note`.
+    stock_remarks : DataFrame
+        What is odd about stock, orders and terms of purchase, rows set aside among it: `what
+        store disc_code detail mend`.
     pooled : DataFrame
         Pieces that cover a lead time held store by store and held in one place: `disc_code
         stores apart together saved value`.
@@ -330,6 +334,7 @@ class Findings:
     moves: pd.DataFrame = field(default_factory=lambda: empty_frame("moves"))
     kits: pd.DataFrame = field(default_factory=lambda: empty_frame("kits"))
     dead_stock: pd.DataFrame = field(default_factory=lambda: empty_frame("dead_stock"))
+    stock_remarks: pd.DataFrame = field(default_factory=lambda: empty_frame("stock_remarks"))
     pooled: pd.DataFrame = field(default_factory=lambda: empty_frame("pooled"))
     placing: pd.DataFrame = field(default_factory=lambda: empty_frame("placing"))
     budget: pd.DataFrame = field(default_factory=lambda: empty_frame("budget"))

@@ -67,6 +67,7 @@ def findings_json(findings: Findings) -> str:
         "moves": _rows(findings.moves),
         "kits": _rows(findings.kits),
         "dead_stock": _rows(findings.dead_stock),
+        "stock_remarks": _rows(findings.stock_remarks),
         "pooled": _rows(findings.pooled),
         "placing": _rows(findings.placing),
         "budget": _rows(findings.budget),

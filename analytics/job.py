@@ -18,6 +18,7 @@ from analytics.early.suspect_lots import lot_places
 from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import (
+    FRAMES,
     ChangedDuty,
     Findings,
     Installation,
@@ -203,6 +204,7 @@ def run_logs(
         moves=_or_empty("moves", spares.lists.moves),
         kits=_or_empty("kits", spares.lists.kits),
         dead_stock=_or_empty("dead_stock", spares.lists.dead),
+        stock_remarks=_stock_remarks(logs.quarantine, spares.odd),
         pooled=_or_empty("pooled", spares.lists.pooled),
         placing=_or_empty("placing", spares.lists.placing),
         budget=_or_empty("budget", spares.lists.budget),
@@ -358,6 +360,23 @@ def _spares(
     return answer or SparesAnswer(
         spares=empty_frame("spares"), weekly=empty_frame("demand_weekly"), remarks=()
     )
+
+
+def _stock_remarks(quarantine: pd.DataFrame, odd: pd.DataFrame) -> pd.DataFrame:
+    """What is odd about stock and orders, rows that could not be read among it."""
+    unread = quarantine[quarantine["table"].isin(["stock", "orders", "discs"])]
+    rows = [
+        {
+            "what": f"row of {row['table']} set aside: {row['reason']}",
+            "detail": f"{row['file']}, line {row['line']}: {row['column']} must be "
+            f"{row['required']}, got {row['value']}; not counted",
+            "mend": row["mend"],
+        }
+        for row in unread.to_dict("records")
+    ]
+    columns = FRAMES["stock_remarks"].split()
+    frames = [frame for frame in (pd.DataFrame(rows), odd) if len(frame)]
+    return pd.concat(frames)[columns] if frames else empty_frame("stock_remarks")
 
 
 def _or_empty(name: str, frame: pd.DataFrame) -> pd.DataFrame:

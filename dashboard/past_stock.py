@@ -70,7 +70,8 @@ def late_table(policy: pd.DataFrame, most: int = 10) -> pd.DataFrame:
     """
     ours = policy[policy["method"] == OURS].set_index(["store", "disc_code"])
     other = policy[policy["method"] != OURS].set_index(["store", "disc_code"])["short"]
-    late = ours[ours["short"] > 0].assign(other=other)
+    late = ours[ours["short"] > 0]
+    late = late.assign(other=other.reindex(late.index))
     late = late.sort_values(["short", "weeks_out"], ascending=False, kind="stable").head(most)
     wanted = {
         "store": "store",
@@ -103,15 +104,12 @@ def past_stock_words(policy: pd.DataFrame, currency: str) -> list[str]:
     totals = _totals(policy)
     ours = totals.loc[OURS]
     said = [
-        f"With stock levels from these forecasts, {count(int(ours['short']), 'disc')} of"
-        f" {int(ours['used']):,} would not have been there when needed"
-        f" ({ours['in_time']:.1f} % were), for {money(ours['cost'], currency)} of ordering and"
-        " holding."
+        f"With stock levels from these forecasts {_in_time(ours)}, for"
+        f" {money(ours['cost'], currency)} of ordering and holding."
     ]
     for method, row in totals.drop(index=OURS).iterrows():
         said.append(
-            f"With levels from a {method}: {int(row['short'])} not there"
-            f" ({row['in_time']:.1f} % were), for {money(row['cost'], currency)}."
+            f"With levels from a {method} {_in_time(row)}, for {money(row['cost'], currency)}."
         )
     late = policy[(policy["method"] == OURS) & (policy["short"] > 0)]
     if len(late):
@@ -123,3 +121,11 @@ def past_stock_words(policy: pd.DataFrame, currency: str) -> list[str]:
     else:
         said.append("No store would have run out of any code: the levels may be followed.")
     return said
+
+
+def _in_time(row: pd.Series) -> str:
+    there, used = int(row["used"] - row["short"]), int(row["used"])
+    return (
+        f"{there:,} of {used:,} discs ({row['in_time']:.1f} %) would have been there when needed"
+        f" and {int(row['short']):,} not"
+    )

@@ -52,6 +52,8 @@ _ALSO = {
     "quantity": "qty/pieces/count/stock on hand/amount",
     "received_on": "receipt date/date received/received",
     "expires_on": "expiry date/expiry/shelf life end/use by",
+    "certificate": "inspection certificate/material certificate/papers",
+    "certificate_required": "required certificate/certificates asked for",
     "order_id": "po/po number/purchase order/order number/order no",
     "due_on": "due date/delivery date/expected",
     "starts_on": "start/start date/begin",

@@ -246,6 +246,10 @@ _DECLARED = (
             _number("planned_cost", "cost of a planned replacement, disc included"),
             _number("unplanned_cost", "cost of a premature burst: downtime, release, disc"),
             _text("store", "store that supplies this position"),
+            _text(
+                "certificate_required",
+                "certificates its discs must come with, e.g. 3.1; several as 3.1/NACE",
+            ),
         ),
     ),
     Table(
@@ -337,6 +341,7 @@ _DECLARED = (
             _count("quantity", "pieces on the shelf", required=True),
             _date("received_on", "day of receipt", past=True),
             _date("expires_on", "last day of use"),
+            _text("certificate", "certificates that came with the lot, e.g. 3.1 or 3.1/NACE"),
         ),
     ),
     Table(

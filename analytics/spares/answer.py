@@ -57,6 +57,8 @@ class SparesAnswer:
         The `spares` and `demand_weekly` frames of `analytics.findings.Findings`.
     remarks : tuple of str
         What is odd about stock, orders and terms, in plain words.
+    odd : DataFrame
+        The same as a table, `what store disc_code detail mend`.
     lists : PlannerLists
         Moves between stores, kits, dead stock, pooling, budget.
     """
@@ -64,6 +66,7 @@ class SparesAnswer:
     spares: pd.DataFrame
     weekly: pd.DataFrame
     remarks: tuple[str, ...]
+    odd: pd.DataFrame = field(default_factory=pd.DataFrame)
     lists: PlannerLists = field(default_factory=PlannerLists)
 
 
@@ -103,7 +106,7 @@ def spares_answer(
     positions = tables["positions"].assign(store=tables["positions"]["store"].fillna(NO_STORE))
     forecast = demand_forecast(lives, premature, today, laws, planned_weeks)
     stock, orders = tables["stock"], tables["orders"]
-    discs, strange = every_code(tables["discs"], positions)
+    discs = every_code(tables["discs"], positions)
     matching = match_stock(stock, positions, discs, export_date)
     alone, _ = plan_stock(forecast, matching, orders, positions, discs, export_date)
     moves = transfers(alone, stock, positions, discs, export_date)
@@ -112,18 +115,17 @@ def spares_answer(
     )
     places = today.assign(store=today["store"].fillna(NO_STORE))
     due = due_in_turnarounds(places, planned_weeks, tables["turnarounds"], export_date)
-    remarks = stock_remarks(stock, orders, positions, discs, export_date)
+    odd = stock_remarks(stock, orders, tables["positions"], tables["discs"], export_date)
     return SparesAnswer(
         spares=spares,
         weekly=weekly,
-        remarks=(*strange, *_sentences(remarks)),
+        remarks=_sentences(odd),
+        odd=odd,
         lists=planner_lists(forecast, spares, matching, moves, discs, due, export_date),
     )
 
 
-def every_code(
-    discs: pd.DataFrame, positions: pd.DataFrame
-) -> tuple[pd.DataFrame, tuple[str, ...]]:
+def every_code(discs: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
     """Add a blank row for each code that positions ask for and the discs table lacks.
 
     Parameters
@@ -133,23 +135,15 @@ def every_code(
 
     Returns
     -------
-    discs : DataFrame
-        With the rows added.
-    said : tuple of str
-        What was added, in words.
+    DataFrame
+        `discs` with the rows added; `remarks` says so.
     """
-    asked = positions["disc_code"].value_counts()
-    strange = asked[~asked.index.isin(discs["disc_code"])]
-    if strange.empty:
-        return discs, ()
-    said = (
-        f"{count} positions ask for disc code {code}, which the discs table does not hold: add it "
-        "there, with price and lead time"
-        for code, count in strange.items()
+    strange = pd.unique(
+        positions.loc[~positions["disc_code"].isin(discs["disc_code"]), "disc_code"]
     )
     whole = discs.reset_index(drop=True).reindex(range(len(discs) + len(strange)))
-    whole.loc[len(discs) :, "disc_code"] = strange.index
-    return whole, tuple(said)
+    whole.loc[len(discs) :, "disc_code"] = strange
+    return whole
 
 
 def demand_forecast(

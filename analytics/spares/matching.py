@@ -2,7 +2,8 @@
 
 Six in the bin may be two for these positions: discs of one code come in lots,
 each lot with its own marked burst pressure, and a position takes only marks
-that keep its operating ratio within the limit and stay below its top mark.
+that keep its operating ratio within the limit and stay below its top mark, and
+where it asks for certificates, only lots that came with them.
 """
 
 from dataclasses import dataclass
@@ -58,7 +59,8 @@ def fits(
     A piece fits when it is of the position's code, or of one with the same
     family, size, material and holder; its mark keeps the operating ratio
     P / (M - tolerance) within the disc's limit; the mark is not above the top
-    of the position's range, S (1 + plus); and it has not expired.
+    of the position's range, S (1 + plus); it has not expired; and it came with
+    every certificate the position asks for.
 
     Parameters
     ----------
@@ -66,7 +68,7 @@ def fits(
         Checked log `stock`.
     positions : DataFrame, m rows
         Checked log `positions`; the highest operating pressure, the back
-        pressure and the disc code are read.
+        pressure, the disc code and the certificates asked for are read.
     discs : DataFrame
         Checked log `discs`, one row per code.
     today : Timestamp
@@ -84,6 +86,13 @@ def fits(
     fits nowhere until its tag is read. Whether a disc of another code is
     accepted stays the responsible engineer's decision.
     """
+    return _suits(stock, positions, discs, today) & _certified(stock, positions)
+
+
+def _suits(
+    stock: pd.DataFrame, positions: pd.DataFrame, discs: pd.DataFrame, today: pd.Timestamp
+) -> NDArray[np.bool_]:
+    """Whether piece i may serve position j but for its certificates."""
     table = discs.drop_duplicates("disc_code").set_index("disc_code")
     wanted = table.reindex(positions["disc_code"])
     offered = table.reindex(stock["disc_code"])
@@ -138,7 +147,8 @@ def match_stock(
        matchings in bipartite graphs", SIAM Journal on Computing 2, 225-231.
     """
     stock = stock.reset_index(drop=False)
-    allowed = fits(stock, positions, discs, today)
+    suits = _suits(stock, positions, discs, today)
+    allowed = suits & _certified(stock, positions)
     quantity = stock["quantity"].fillna(0).clip(lower=0).to_numpy(dtype=np.int64)
     here = stock["store"].to_numpy()[:, None] == positions["store"].to_numpy()[None, :]
     own = allowed & here
@@ -146,7 +156,7 @@ def match_stock(
     taken = _matched(own, quantity, share)
     covered = _matched(own, quantity, np.minimum(share, 1)) > 0
     return Matching(
-        pieces=_pieces(stock, allowed, own, taken, _in_date(stock, discs, today)),
+        pieces=_pieces(stock, suits, allowed, own, taken, _in_date(stock, discs, today)),
         by_group=_by_group(stock, positions, taken, covered, quantity),
         lots=_lots(stock, positions, discs, taken),
         uncovered=tuple(positions["position_id"].to_numpy()[~covered.any(axis=0)]),
@@ -189,6 +199,22 @@ def _mark_allowed(
     return np.asarray(within & (mark <= specified * (1 + plus) * slack))
 
 
+def _certified(stock: pd.DataFrame, positions: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether piece i came with every certificate that position j asks for."""
+    given = _certificates(stock, "certificate")
+    asked = _certificates(positions, "certificate_required")
+    kinds = {words: number for number, words in enumerate(dict.fromkeys(asked))}
+    enough = np.array([[words <= have for words in kinds] for have in given], dtype=bool)
+    return enough.reshape(len(given), len(kinds))[:, [kinds[words] for words in asked]]
+
+
+def _certificates(frame: pd.DataFrame, column: str) -> list[frozenset[str]]:
+    """The certificates of each row as a set of words; empty where blank."""
+    texts = frame[column] if column in frame else pd.Series(None, index=frame.index)
+    words = texts.fillna("").astype(str).str.casefold().str.replace(" ", "")
+    return [frozenset(filter(None, text.split("/"))) for text in words]
+
+
 def _in_date(stock: pd.DataFrame, discs: pd.DataFrame, today: pd.Timestamp) -> NDArray[np.bool_]:
     expires = last_day_of_use(stock, discs)
     return np.asarray(expires.isna() | (expires >= today), dtype=bool)
@@ -226,6 +252,7 @@ def _matched(
 
 def _pieces(
     stock: pd.DataFrame,
+    suits: NDArray[np.bool_],
     allowed: NDArray[np.bool_],
     own: NDArray[np.bool_],
     taken: NDArray[np.int64],
@@ -239,6 +266,7 @@ def _pieces(
     cases = [
         ~in_date,
         ~marked,
+        suits.any(axis=1) & ~allowed.any(axis=1),
         ~allowed.any(axis=1),
         ~own.any(axis=1),
         result["usable"].to_numpy() < stock["quantity"].fillna(0).to_numpy(dtype=float),
@@ -246,6 +274,7 @@ def _pieces(
     words = [
         "past its last day of use",
         "no marked pressure on record: read the tag",
+        "without the certificate its positions ask for: find it, or ask the maker",
         "fits no position: its mark or its kind suits none",
         "fits no position of this store, but others: move it",
         "more pieces than the positions they fit can call for",

@@ -41,8 +41,8 @@ _BUNDLES = 16
 _MOST_KINDS = 16
 _LARGEST_WORK = 300_000_000
 _LARGE = 32
-_USUAL = 0.2
-_RARE = 1e-5
+_USUAL = 0.18
+_RARE = 1e-6
 _NEGLIGIBLE = 1e-12
 
 
@@ -104,7 +104,9 @@ def unit_counts(
         alone.add(piece.joined)
         thin.append(_bundled(piece, bundle, n_weeks))
     none = np.moveaxis(alone.pmf[:, : int(alone.top.max()) + 1], 1, 0)
-    weights = _number_of_upsets(rate * n_weeks * 7 / 365.25)
+    weights = _number_of_upsets(
+        rate * n_weeks * 7 / 365.25, _RARE if len(head) < _LARGE else 10 * _RARE
+    )
     most = len(weights) - 1
     length = 2 * next_fast_len((len(none) + most * int(np.flatnonzero(hits)[-1]) + 1) // 2)
     kinds = _kinds(thin, length)
@@ -125,10 +127,10 @@ def unit_counts(
     return _trimmed(result)
 
 
-def _number_of_upsets(mean: Array) -> Array:
+def _number_of_upsets(mean: Array, rare: float) -> Array:
     """Probability of 0, 1 ... upsets per draw; those beyond the last that matters count as it."""
-    most = max(1, int(poisson.isf(_RARE, mean.mean())))
-    while np.mean(poisson.sf(most, mean)) > _RARE:
+    most = max(1, int(poisson.isf(rare, mean.mean())))
+    while np.mean(poisson.sf(most, mean)) > rare:
         most += 1
     weights = np.asarray(poisson.pmf(np.arange(most + 1)[:, None], mean))
     weights[-1] += poisson.sf(most, mean)

@@ -115,6 +115,15 @@ def _terms(positions: pd.DataFrame, discs: pd.DataFrame) -> list[Remark]:
             used["disc_code"][blank | (lead == 0)], blank[blank | (lead == 0)], strict=True
         )
     ]
-    missing = sorted(set(positions["disc_code"]) - set(discs["disc_code"]))
-    detail, mend = "positions need this code, discs does not declare it", "declare it in discs"
-    return [*words, *(("undeclared code", "", code, detail, mend) for code in missing)]
+    asked = positions["disc_code"].value_counts()
+    missing = [
+        (
+            "undeclared code",
+            "",
+            code,
+            f"{count} positions ask for it, discs does not hold it; 8 weeks to receipt assumed",
+            "add it to discs, with price and lead time",
+        )
+        for code, count in asked[~asked.index.isin(discs["disc_code"])].sort_index().items()
+    ]
+    return [*words, *missing]

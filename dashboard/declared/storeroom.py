@@ -65,6 +65,18 @@ STOREROOM = (
         ),
     ),
     TableView(
+        key="stock-remarks",
+        title="What is odd about stock and orders",
+        rows=lambda findings: findings.stock_remarks,
+        columns=columns(
+            ("what", "What", Kind.TEXT),
+            STORE,
+            CODE,
+            ("detail", "What was found and done", Kind.TEXT),
+            ("mend", "What mends it", Kind.TEXT),
+        ),
+    ),
+    TableView(
         key="pooled",
         title="What one shared stock would save",
         rows=lambda findings: findings.pooled,

@@ -12,13 +12,11 @@ from dashboard.components.blocks import accepting, answer, figure, message, sect
 from dashboard.components.set_aside import set_aside
 from dashboard.components.tables import grid, plain
 from dashboard.figures.demand import demand_figure
-from dashboard.orders import stock_remarks
 from dashboard.past_forecasts import past_sentence
 from dashboard.sentences import storeroom_answer
 from dashboard.suspects import suspect_lots
 from dashboard.table_list import TABLES
 from dashboard.view import View
-from dashboard.words import sentence
 
 __all__ = ["demand", "page"]
 
@@ -92,7 +90,14 @@ def page(view: View, *, can_accept: bool = False) -> html.Div:
                 "The pieces that raise service most for their price, in that order.",
             ),
             _past(view),
-            _remarks(view),
+            _listed(
+                view,
+                "stock-remarks",
+                view.findings.stock_remarks,
+                "What is odd about stock and orders",
+                "Nothing was dropped without a word; mend these and read the logs again.",
+                most=40,
+            ),
             section(
                 "Every store and disc code",
                 grid("spares", view),
@@ -144,11 +149,13 @@ def _demand(view: View) -> html.Section | None:
     )
 
 
-def _listed(view: View, key: str, rows: pd.DataFrame, title: str, note: str) -> html.Section | None:
+def _listed(
+    view: View, key: str, rows: pd.DataFrame, title: str, note: str, most: int = _LONGEST
+) -> html.Section | None:
     if rows.empty:
         return None
-    more = f" The first {_LONGEST} of {len(rows)}." if len(rows) > _LONGEST else ""
-    return section(title, plain(key, view, rows.head(_LONGEST)), note=note + more)
+    more = f" The first {most} of {len(rows)}." if len(rows) > most else ""
+    return section(title, plain(key, view, rows.head(most)), note=note + more)
 
 
 def _past(view: View) -> html.Section | None:
@@ -156,14 +163,6 @@ def _past(view: View) -> html.Section | None:
     if not said:
         return None
     return section("What came of earlier forecasts?", html.P(said), plain("past-forecasts", view))
-
-
-def _remarks(view: View) -> html.Section | None:
-    remarks = stock_remarks(view.findings)
-    if not remarks:
-        return None
-    said = html.Ul([html.Li(sentence(text)) for text in remarks], className="plain")
-    return section("What is odd about stock and orders", said)
 
 
 def _pairs(view: View) -> list[str]:

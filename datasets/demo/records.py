@@ -43,6 +43,7 @@ def position_table(positions: pd.DataFrame) -> pd.DataFrame:
     """Keep what the plant knows of its positions."""
     frame = positions.loc[:, ~positions.columns.str.startswith("true_")].copy()
     frame["in_service_from"] = [iso(d) for d in frame["in_service_from"]]
+    frame["certificate_required"] = np.where(frame["criticality"] == "A", "3.1", None)
     return frame
 
 

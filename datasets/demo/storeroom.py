@@ -11,6 +11,7 @@ __all__ = ["make_orders", "make_stock", "outage_needs"]
 _LAID_IN_DAYS = 60
 _RUN_DOWN = 0.06
 _FORGOTTEN = 0.08
+_WITHOUT_PAPERS = 40
 
 
 def make_stock(
@@ -57,6 +58,7 @@ def make_stock(
     )
     untagged = rng.choice(frame.index[frame["lot"] != bad_lot], 3, replace=False)
     frame.loc[untagged, ["lot", "marked_burst_pressure"]] = [None, np.nan]
+    frame["certificate"] = np.where(frame.index % _WITHOUT_PAPERS == 5, None, "3.1")
     return frame
 
 

@@ -198,6 +198,15 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
                 "note": ["no position uses this code"],
             }
         ),
+        stock_remarks=pd.DataFrame(
+            {
+                "what": ["expired stock"],
+                "store": ["north"],
+                "disc_code": ["D-100"],
+                "detail": ["2 pieces expired on 2025-01-31; not counted"],
+                "mend": ["have them inspected and recertified by the maker, or scrap them"],
+            }
+        ),
         spares=_spares(),
         demand_weekly=_demand_weekly(),
         dangerous=pd.DataFrame(

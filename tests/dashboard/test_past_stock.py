@@ -18,10 +18,10 @@ def test_words_say_what_was_short_what_it_cost_and_what_to_look_at():
     said = past_stock_words(replayed(1), "EUR")
 
     assert said[0] == (
-        "With stock levels from these forecasts, 1 disc of 50 would not have been there when "
-        "needed (98.0 % were), for 6,000 EUR of ordering and holding."
+        "With stock levels from these forecasts 49 of 50 discs (98.0 %) would have been there "
+        "when needed and 1 not, for 6,000 EUR of ordering and holding."
     )
-    assert said[1] == "With levels from a rolling mean: 10 not there (80.0 % were), for 5,400 EUR."
+    assert said[1].startswith("With levels from a rolling mean 40 of 50 discs (80.0 %) would")
     assert said[2].startswith("Short in 1 pair of store and disc code")
 
 

@@ -7,7 +7,6 @@ import pytest
 from sample import empty_findings, sample_findings
 
 from analytics.estimate import Estimate
-from dashboard.orders import stock_remarks
 from dashboard.sentences import (
     basis,
     changed_duty_sentence,
@@ -87,11 +86,6 @@ def test_gain_of_a_lower_ratio_follows_the_exponent():
     # 0.95 ** -6.1 = 1.3673, 0.95 ** -4.2 = 1.2404 and 0.95 ** -8.0 = 1.5073, by arithmetic.
     assert "multiply it by 1.4 [1.2 to 1.5]" in gain_sentence(SAMPLE)
     assert gain_sentence(empty_findings()) == ""
-
-
-def test_remarks_on_stock_are_picked_from_the_cautions():
-    assert [text[:13] for text in stock_remarks(SAMPLE)] == ["expired stock"]
-    assert stock_remarks(empty_findings()) == []
 
 
 def test_wear_not_shown_to_grow_is_said_so():

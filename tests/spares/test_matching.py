@@ -213,3 +213,26 @@ def test_row_order_does_not_matter(order):
     found = match_stock(stock(*rows), places, discs(), TODAY)
 
     assert found.by_group[["usable", "covered"]].to_numpy().tolist() == [[3, 2]]
+
+
+@pytest.mark.parametrize(
+    ("asked", "given", "good"),
+    [
+        (None, None, True),
+        (None, "3.1", True),
+        ("3.1", "3.1", True),
+        ("3.1", None, False),
+        ("3.1", "2.2", False),
+        ("3.1 / NACE", "nace/3.1", True),
+        ("3.1/NACE", "3.1", False),
+    ],
+)
+def test_a_piece_without_the_certificates_asked_for_fits_nowhere(asked, given, good):
+    pieces = stock(("north", "D1", "L1", 10.0, 3)).assign(certificate=given)
+    places = positions(("P1", "north", "D1", 7.0)).assign(certificate_required=asked)
+
+    found = match_stock(pieces, places, discs(), TODAY)
+
+    assert found.by_group["usable"].tolist() == [3 if good else 0]
+    note = found.pieces["note"].iloc[0]
+    assert (note == "") if good else note.startswith("without the certificate")
