@@ -376,7 +376,7 @@ def _stock_remarks(quarantine: pd.DataFrame, odd: pd.DataFrame) -> pd.DataFrame:
     ]
     columns = FRAMES["stock_remarks"].split()
     frames = [frame for frame in (pd.DataFrame(rows), odd) if len(frame)]
-    return pd.concat(frames)[columns] if frames else empty_frame("stock_remarks")
+    return pd.concat(frames, ignore_index=True)[columns] if frames else empty_frame("stock_remarks")
 
 
 def _or_empty(name: str, frame: pd.DataFrame) -> pd.DataFrame:
