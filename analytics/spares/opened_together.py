@@ -37,7 +37,7 @@ Table = NDArray[np.int32]
 HISTORIES = 2048
 """Histories laid out for one unit that stands alone in its group and has few upsets."""
 
-_BUNDLES = 16
+_BUNDLES = 40
 _MOST_KINDS = 16
 _LARGEST_WORK = 300_000_000
 _LARGE = 32
@@ -92,7 +92,7 @@ def unit_counts(
 
     Notes
     -----
-    Histories are played for up to 16 bundles of draws with alike demand, and
+    Histories are played for up to 40 bundles of draws with alike demand, and
     for up to 16 kinds of positions with alike demand and the same planned
     dates: a large unit costs no more than a few seconds.
     """
@@ -113,8 +113,8 @@ def unit_counts(
     # What the histories err by weighs as much as there is any upset.
     wanted = histories * float(np.clip((weights[1:].sum(axis=0).mean() / _USUAL) ** 2, 1, 8))
     number = min(wanted, _LARGEST_WORK / (2 * kinds.joined[0].size))
-    share = np.sqrt(weights[1:].mean(axis=1) / weights[1:].mean(axis=1).sum())
-    each = np.maximum(np.ceil(number * share / len(kinds.joined)), 4).astype(np.int64)
+    share = np.sqrt(weights[1:].mean(axis=1))
+    each = np.ceil(number * share / share.sum() / len(kinds.joined)).astype(np.int64)
     rng = np.random.default_rng(seed)
     given = np.stack(
         [_given(kinds, upsets, hits, each[upsets - 1], rng) for upsets in range(1, most + 1)]
@@ -146,11 +146,11 @@ def _bundles(pieces: Sequence[Pieces], most: int) -> Counts:
 
 def _bundled(piece: Pieces, bundle: Counts, n_weeks: int) -> Pieces:
     """Mean over the draws of each bundle, which take the place of the draws."""
-    members = bundle[:, None] == np.arange(bundle.max() + 1)
-    share = members / members.sum(axis=0)
+    order, size = np.argsort(bundle, kind="stable"), np.bincount(bundle)
+    begin = np.cumsum(size) - size
 
     def mean(pmf: Array) -> Array:
-        found = pmf @ share
+        found = np.add.reduceat(pmf[:, :, order], begin, axis=2) / size
         return np.pad(found, ((0, 0), (0, n_weeks + 1 - found.shape[1]), (0, 0)))
 
     return Pieces(

@@ -42,6 +42,8 @@ class Case:
     order_week : int or None
         Last week in which ordering is early enough, below 0 when past; None:
         no need within the horizon. [weeks]
+    last_looked : int
+        Last week in which an order would still be here within the horizon. [weeks]
     order_now : bool
         Whether waiting for the next review would be too late.
     order_quantity : int
@@ -64,6 +66,7 @@ class Case:
     insurance: bool
     out_week: int | None
     order_week: int | None
+    last_looked: int
     order_now: bool
     order_quantity: int
     supplied: NDArray[np.int64]
@@ -95,11 +98,16 @@ def reason(case: Case) -> str:
         lead = np.ceil(case.terms.lead_time_weeks)
         return f"{fit}; insurance spare: sole relief, and a new disc takes {lead:.0f} weeks"
     if case.order_week is None:
-        return f"{fit}; {_gap(case)}" if case.out_week is not None else f"{fit}; enough"
+        if case.out_week is not None:
+            return f"{fit}; {_gap(case)}"
+        return f"{fit}; enough for an order placed in {_weeks(case.last_looked)}: look again then"
     gap = f"; {_gap(case)}" if case.out_week is not None and case.on_order else ""
     if case.order_week < 0:
         late = _weeks(-case.order_week)
-        return f"{fit}; {_need(case)}: {late} late, expedite{_lot(case)}{gap}"
+        return (
+            f"{fit}; {_need(case)}: {late} late, so order now and ask for it sooner"
+            f"{_lot(case)}{gap}"
+        )
     when = "this week" if case.order_now else f"within {_weeks(case.order_week)}"
     return f"{fit}; {_need(case)}: order {when}{_lot(case)}{gap}"
 
@@ -125,7 +133,7 @@ def _weeks(count: int) -> str:
 
 def _gap(case: Case) -> str:
     """Say that what is under way comes too late."""
-    return f"may run out in week {case.out_week}, before what is under way: expedite that"
+    return f"may run out in week {case.out_week}, before what is under way comes: expedite that"
 
 
 def _lot(case: Case) -> str:

@@ -190,6 +190,7 @@ def plan_group(
         service=float(lead @ met),
         out_week=_first_short(met, soon, target),
         order_week=last,
+        last_looked=max(n_weeks - soon, 0),
         order_now=now,
         order_quantity=quantity,
         supplied=supplied,
@@ -229,7 +230,8 @@ def plan_stock(
     spares : DataFrame
         `store disc_code weeks mean p50 p90 p95 planned premature upset unclear fitting
         usable_stock stock on_order move_in reorder_point order_quantity order_now order_by
-        cost criticality target service insurance reason`, one row per group.
+        cost criticality target service insurance reason`, one row per group; without
+        a need to order, `order_by` is the last day that was looked at.
     weekly : DataFrame
         `store disc_code week_start mean p50 p90 p95 stock`: cumulative demand
         and supply by week.
@@ -305,7 +307,7 @@ def _row(case: Case, today: pd.Timestamp, settings: Settings, assumed: str) -> d
     group = case.group
     week = min(settings.horizon_weeks, len(group.pmf) - 1)
     p50, p90, p95 = (int(quantile(group.pmf[week], level)) for level in (0.5, 0.9, 0.95))
-    wait = np.nan if case.order_week is None else 7.0 * case.order_week
+    wait = 7.0 * (case.last_looked if case.order_week is None else case.order_week)
     return {
         "store": group.store,
         "disc_code": group.disc_code,

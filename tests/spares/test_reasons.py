@@ -36,12 +36,15 @@ def test_planned_replacements_are_named_as_the_cause():
     assert words.endswith("order this week")
 
 
-def test_ample_stock_is_simply_enough():
-    assert say(steady(0.01), held(9)) == "9 of 9 in store fit, 0 on order; enough"
+def test_ample_stock_is_enough_until_a_named_week():
+    words = say(steady(0.01), held(9))
+
+    assert words.startswith("9 of 9 in store fit, 0 on order; enough for an order placed in ")
+    assert words.endswith(": look again then")
 
 
 def test_late_orders_say_how_late():
-    assert "11 weeks late, expedite" in say(
+    assert "11 weeks late, so order now" in say(
         outage(2, 9), held(0), dataclasses.replace(TERMS, lead_time_weeks=12, lead_time_sd_weeks=0)
     )
 
@@ -71,5 +74,5 @@ def test_needs_are_never_smaller_than_what_makes_the_order_due():
 def test_an_order_under_way_that_comes_too_late_is_to_be_hastened():
     words = say(steady(0.3), Supply(arrivals=((30, 10),)))
 
-    assert "late, expedite" in words
-    assert words.endswith("before what is under way: expedite that")
+    assert "late, so order now" in words
+    assert words.endswith("before what is under way comes: expedite that")

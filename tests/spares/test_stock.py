@@ -173,15 +173,17 @@ def test_table_carries_the_parts_and_quantiles():
     assert len(weekly) == 105
 
 
-def test_order_by_is_a_date_and_blank_when_not_needed():
+def test_order_by_is_a_date_also_when_nothing_is_needed():
     late, _ = plan(stock())
     ample, _ = plan(stock(("north", "D1", "A", 10.0, 60, None)), group=steady(0.1))
 
     # Nothing held and an 8 weeks' lead time: it should have been ordered 8 weeks ago.
     assert late["order_by"].iloc[0] == TODAY - pd.Timedelta(weeks=8)
     assert late["order_now"].iloc[0]
-    assert pd.isna(ample["order_by"].iloc[0])
-    assert "8 weeks late, expedite" in late["reason"].iloc[0]
+    # 104 weeks were looked at, 8 of them are the lead time.
+    assert ample["order_by"].iloc[0] == TODAY + pd.Timedelta(weeks=96)
+    assert ample["order_quantity"].iloc[0] == 0
+    assert "8 weeks late, so order now" in late["reason"].iloc[0]
 
 
 def test_highest_criticality_rules_and_a_blank_one_counts_as_highest():
