@@ -301,6 +301,10 @@ def _wear_sentence(findings: Findings) -> str:
     )
 
 
+_NAMED = 3
+"""How many coming orders are named in a sentence."""
+
+
 def storeroom_answer(findings: Findings) -> list[str]:
     """Answer what to order this week."""
     rows = findings.spares
@@ -310,7 +314,7 @@ def storeroom_answer(findings: Findings) -> list[str]:
     later = rows.drop(now.index)
     if now.empty:
         moves = _moves_sentence(findings)
-        first = later.dropna(subset=["order_by"]).sort_values("order_by").head(1)
+        first = _waiting(later).head(1)
         return [*moves, "Nothing needs ordering this week."] + [
             f"Next is {row.disc_code} for {row.store}, to be ordered by {day(row.order_by)}."
             for row in first.itertuples()
@@ -324,12 +328,33 @@ def storeroom_answer(findings: Findings) -> list[str]:
         f"First {first['disc_code']} for {first['store']}:"
         f" {count(int(first['order_quantity']), 'piece')} by {day(first['order_by'])}"
         f"{_late(findings, first)}.",
-        *(
-            [f"{count(len(later), 'other pair').capitalize()} of store and disc code can wait."]
-            if len(later)
-            else []
-        ),
+        *_next_sentences(later, findings),
     ]
+
+
+def _waiting(later: pd.DataFrame) -> pd.DataFrame:
+    """Orders that will come, soonest first; a code without one only carries a day to look again."""
+    coming = later[later["order_quantity"] > 0] if "order_quantity" in later else later
+    return coming.dropna(subset=["order_by"]).sort_values("order_by", kind="stable")
+
+
+def _next_sentences(later: pd.DataFrame, findings: Findings) -> list[str]:
+    """Say what comes within the next four weeks, so that orders can be put together."""
+    if later.empty:
+        return []
+    coming = _waiting(later)
+    soon = coming[coming["order_by"] <= pd.Timestamp(findings.export_date) + pd.Timedelta(weeks=4)]
+    rest = f"{count(len(later) - len(soon), 'other pair').capitalize()} of store and disc code"
+    named = [
+        f"{row.disc_code} for {row.store} by {day(row.order_by)}"
+        for row in soon.head(_NAMED).itertuples()
+    ]
+    if not named:
+        return [f"{rest} can wait more than four weeks."]
+    more = f" and {len(soon) - _NAMED} more" if len(soon) > _NAMED else ""
+    said = f"Within four weeks order also {listed(named) if not more else ', '.join(named)}{more}"
+    together = f"{said}: where a charge per order is paid, put them together."
+    return [together, f"{rest} can wait."] if len(later) > len(soon) else [together]
 
 
 def _moves_sentence(findings: Findings) -> list[str]:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 from sample import empty_findings, sample_findings
@@ -51,6 +52,30 @@ def test_storeroom_answer_counts_pieces_orders_and_cost():
     assert first.startswith(f"Order {int(now['order_quantity'].sum())} pieces this week")
     assert f"in {len(now)} orders" in first
     assert "a day that has passed" in second
+
+
+def test_storeroom_answer_names_what_comes_within_four_weeks():
+    ordered = SAMPLE.spares.assign(order_now=False, order_quantity=4)
+    ordered.loc[ordered.index[0], "order_now"] = True
+    export = pd.Timestamp(SAMPLE.export_date)
+    ordered["order_by"] = export + pd.to_timedelta(7 * np.arange(len(ordered)), unit="D")
+
+    *_, soon, rest = storeroom_answer(replace(SAMPLE, spares=ordered))
+
+    second, third = ordered.iloc[1], ordered.iloc[2]
+    assert soon.startswith(
+        f"Within four weeks order also {second['disc_code']} for {second['store']} by "
+        f"{second['order_by']:%Y-%m-%d}, {third['disc_code']} for {third['store']}"
+    )
+    assert rest.endswith("can wait.") or "put them together" in rest
+
+
+def test_a_day_to_look_again_is_no_order():
+    ample = SAMPLE.spares.assign(order_now=False, order_quantity=0)
+
+    assert storeroom_answer(replace(SAMPLE, spares=ample, moves=SAMPLE.moves.iloc[:0])) == [
+        "Nothing needs ordering this week."
+    ]
 
 
 def test_storeroom_answer_names_the_next_order_when_none_is_due():
