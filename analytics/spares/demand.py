@@ -78,6 +78,8 @@ class GroupDemand:
         Probability that 0, 1, 2 ... discs were used by each week. [-]
     planned, premature, upset, unclear, fitting : ndarray, shape (n_weeks + 1,)
         The parts of the expected number. [-]
+    by_draw : ndarray, shape (n_weeks + 1, n_draws), or None
+        Expected number used beyond what is planned, in each parameter draw. [-]
     """
 
     store: str
@@ -89,6 +91,7 @@ class GroupDemand:
     upset: Array
     unclear: Array
     fitting: Array
+    by_draw: Array | None = None
 
     @property
     def mean(self) -> Array:
@@ -248,6 +251,7 @@ def _group(
     return _finish(
         total.mixed(),
         planned,
+        by_draw=total.means(),
         upset=years * rates.every.sum(axis=1).mean(),
         unclear=years * positions.unclear_rate[:, members].sum(axis=1).mean(),
         loss=fitting_loss,
@@ -260,6 +264,7 @@ def _finish(
     unplanned: Array,
     planned: Array,
     *,
+    by_draw: Array,
     upset: Array,
     unclear: Array,
     loss: float,
@@ -279,6 +284,7 @@ def _finish(
         upset=upset,
         unclear=unclear,
         fitting=(planned + mean) * loss / (1 - loss),
+        by_draw=by_draw / (1 - loss),
     )
 
 

@@ -110,19 +110,23 @@ def coming_levels(group: GroupDemand, lead_weeks: int, target: float, n_weeks: i
 
     Notes
     -----
-    The demand between two weeks is given the difference of their means and
-    variances and a binomial, Poisson or negative binomial law, on top of what
-    is planned in between.
+    The demand between two weeks is given the difference of their means and a
+    binomial, Poisson or negative binomial law, on top of what is planned in
+    between. Its variance is what the draws differ by in that time, and the
+    difference of what remains of the two variances: what is not known about the
+    life law is the same at both weeks and must not count twice.
     """
     counts = np.arange(group.pmf.shape[1])
     mean = group.pmf @ counts
-    variance = np.maximum.accumulate(group.pmf @ counts**2 - mean**2)
+    draws = np.zeros((len(mean), 1)) if group.by_draw is None else group.by_draw
+    variance = np.maximum.accumulate(group.pmf @ counts**2 - mean**2 - draws.var(axis=1))
     last = len(mean) - 1
     start = np.minimum(np.arange(n_weeks), last)
     stop = np.minimum(start + lead_weeks + 1, last)
     planned = np.round(group.planned[stop] - group.planned[start]).astype(np.int64)
     unplanned = np.maximum(mean[stop] - mean[start] - planned, 0.0)
     spread = np.maximum(variance[stop] - variance[start], 0.0)
+    spread += (draws[stop] - draws[start]).var(axis=1)
     return np.asarray(planned + _smallest(unplanned, spread, target), dtype=np.int64)
 
 

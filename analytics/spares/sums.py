@@ -45,6 +45,11 @@ class CountSum:
         pmf = np.maximum(self.pmf[:, : int(self.top.max()) + 1].mean(axis=2), 0.0)
         return np.asarray(pmf / pmf.sum(axis=1, keepdims=True))
 
+    def means(self) -> Array:
+        """Expected count by week and draw, shape (n_weeks + 1, n_draws)."""
+        top = int(self.top.max()) + 1
+        return np.asarray(np.einsum("n,wnd->wd", np.arange(top), self.pmf[:, :top]))
+
 
 @njit(cache=True)
 def _add(

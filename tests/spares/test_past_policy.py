@@ -47,6 +47,22 @@ def test_steady_demand_has_steady_levels():
     assert set(levels) == {int(poisson.ppf(0.97, 0.25 * 9))}
 
 
+def test_an_unknown_rate_does_not_count_twice():
+    # Rate 0.1, 0.2 or 0.3 a week, as likely each: any 9 weeks have the same mixed law.
+    weeks, rates = np.arange(105)[:, None], np.array([0.1, 0.2, 0.3])
+    law = poisson.pmf(np.arange(90), rates[:, None] * weeks[:, :, None]).mean(axis=1)
+    group = dataclasses.replace(
+        steady(0.2), pmf=law, premature=0.2 * weeks[:, 0], by_draw=rates * weeks
+    )
+
+    levels = coming_levels(group, 8, 0.97, 90)
+
+    truth = int(np.argmax(np.cumsum(law[9]) >= 0.97))
+    assert set(levels) == {truth}
+    blind = coming_levels(dataclasses.replace(group, by_draw=None), 8, 0.97, 90)
+    assert blind[80] > truth
+
+
 def test_planned_outage_raises_the_level_a_lead_time_ahead():
     levels = coming_levels(with_outage(50, 12), 8, 0.97, 90)
 
