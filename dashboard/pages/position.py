@@ -3,6 +3,7 @@
 import pandas as pd
 from dash import html
 
+from analytics.duty.observed import SMALL_CYCLE_SHARE
 from dashboard.cells import cell_text
 from dashboard.components.blocks import figure, message, section
 from dashboard.components.tables import plain
@@ -91,6 +92,7 @@ def _by_quarter(view: View, position: str) -> html.Section | None:
             lives=view.whole.lives[view.whole.lives["position_id"] == position],
             twin=plain("duty-quarters", view, own.iloc[::-1]),
         ),
+        note=f"Cycles below {SMALL_CYCLE_SHARE:.0%} of the marked pressure are not counted.",
     )
 
 

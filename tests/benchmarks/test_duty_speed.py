@@ -139,6 +139,7 @@ def scan_and_read(what: str, folder: Path) -> tuple[dict[str, float], float]:
         speed_over_mere_reading_cpu=share,
         speed_over_mere_reading_wall=read["wall_s"] / scan["wall_s"],
         peak_gigabytes=scan["peak_bytes"] / 1e9,
+        core_seconds_per_billion_rows=1e9 * scan["cpu_s"] / scan["rows"],
     )
     return scan, share
 
