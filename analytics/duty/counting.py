@@ -233,11 +233,16 @@ class Counter:
 def _wanted(batch: Batch, names: Names, part: Part) -> Batch:
     """Keep the rows inside the windows of their position, or those outside."""
     keep = np.full(batch.codes.size, not part.inside)
-    for name, windows in part.windows.items():
-        own = np.flatnonzero(batch.codes == names.numbers.get(name, -1))
-        window = np.searchsorted(windows[:, 0], batch.times[own], side="right") - 1
-        inside = (window >= 0) & (batch.times[own] <= windows[window, 1])
-        keep[own[inside]] = part.inside
+    known = list(names.numbers)
+    begins = np.flatnonzero(np.diff(batch.codes, prepend=-1))
+    for begin, end in zip(begins, np.append(begins[1:], batch.codes.size), strict=True):
+        windows = part.windows.get(known[batch.codes[begin]])
+        if windows is None:
+            continue
+        times = batch.times[begin:end]
+        window = np.searchsorted(windows[:, 0], times, side="right") - 1
+        inside = (window >= 0) & (times <= windows[window, 1])
+        keep[begin:end][inside] = part.inside
     return replace(
         batch,
         codes=batch.codes[keep],
