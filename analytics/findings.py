@@ -17,6 +17,9 @@ FRAMES = {
     "sites": "site events expected rate_ratio low high p_value flagged note",
     "lots": "lot events expected rate_ratio low high p_value flagged note suspect positions bins "
     "in_stock what_else",
+    "counts_alone": "check about with_defect failed_with without_defect failed_without "
+    "relative_risk relative_risk_low relative_risk_high odds_ratio odds_ratio_low odds_ratio_high "
+    "risk_difference risk_difference_low risk_difference_high p_value",
     "lot_places": "lot store position_id disc_code pieces since action",
     "intervals": "position_id site disc_code age_months age_low age_high cap_months "
     "today_age_months replace_on premature_probability cost_per_year cost_today proposal note "
@@ -204,6 +207,11 @@ class Findings:
     lot_places : DataFrame
         Every bin and position that holds a disc of a suspect lot, and what to do there:
         `lot store position_id disc_code pieces since action`, `position_id` blank for a bin.
+    counts_alone : DataFrame
+        Defect found or not against failed within the first year or not, check by check, adjusted
+        for nothing: `check about with_defect failed_with without_defect failed_without`, then
+        `relative_risk`, `odds_ratio`, `risk_difference` with `_low` and `_high`, and Fisher's
+        `p_value`.
     duty : DataFrame
         One row per position: `position_id site disc_code family operating_ratio limit margin_bar
         share_above_limit cycles_per_year ratio_basis pressure_basis disc_temperature_degc
@@ -326,6 +334,7 @@ class Findings:
     costs: pd.DataFrame
     data_quality: pd.DataFrame
     sites: pd.DataFrame = field(default_factory=lambda: empty_frame("sites"))
+    counts_alone: pd.DataFrame = field(default_factory=lambda: empty_frame("counts_alone"))
     lot_places: pd.DataFrame = field(default_factory=lambda: empty_frame("lot_places"))
     overdue: pd.DataFrame = field(default_factory=lambda: empty_frame("overdue"))
     policies: pd.DataFrame = field(default_factory=lambda: empty_frame("policies"))

@@ -57,6 +57,7 @@ def findings_json(findings: Findings) -> str:
             | {"what_else": row["what_else"]}
             for row in _rows(findings.lots)
         ],
+        "counts_alone": _rows(findings.counts_alone),
         "suspect_lot_places": _rows(findings.lot_places),
         "spares": _rows(
             findings.spares,

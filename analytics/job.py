@@ -15,6 +15,7 @@ from analytics.duty.withstood import pressures_withstood
 from analytics.early.answer import excess_by_crew, excess_by_site, hazard_by_age
 from analytics.early.fleet_answer import FleetAnswer, fleet_answer
 from analytics.early.suspect_lots import lot_places
+from analytics.early.two_by_two import counts_alone
 from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import (
@@ -191,6 +192,7 @@ def run_logs(
         lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
         sites=_sites(plant),
         lot_places=_lot_places(logs, plant),
+        counts_alone=counts_alone(lives),
         duty=plant.duty,
         duty_quarters=plant.duty_quarters,
         intervals=intervals.intervals,

@@ -17,6 +17,7 @@ from analytics.reference.replacements import renewal_checks, replacement_checks
 from analytics.reference.second_opinion import second_opinion_checks
 from analytics.reference.stocks import network_checks, stock_checks
 from analytics.reference.trends import trend_checks
+from analytics.reference.two_by_two import two_by_two_checks
 
 __all__ = ["TOPICS", "report_lines", "selfcheck"]
 
@@ -39,6 +40,7 @@ TOPICS: tuple[Topic, ...] = (
     cycle_checks,
     forecast_checks,
     second_opinion_checks,
+    two_by_two_checks,
 )
 
 

@@ -40,6 +40,7 @@ def page(view: View) -> html.Div:
             _avoided(view),
             _failures(view),
             _hazard(view),
+            _counts_alone(view),
             _crews_and_lots(view),
             _duty(view),
         ]
@@ -102,6 +103,23 @@ def _avoided(view: View) -> html.Section:
             rows="failures",
         ),
         note=CAVEAT,
+    )
+
+
+def _counts_alone(view: View) -> html.Section:
+    rows = view.findings.counts_alone
+    return section(
+        "What the counts alone say",
+        plain("counts-alone", view)
+        if len(rows)
+        else message("No check was recorded both ways on discs old enough to compare."),
+        note=(
+            "A first look, adjusted for nothing: it knows neither duty nor age nor the other"
+            " checks, so a defect made on hard positions looks worse than it is. Where it and the"
+            " model above differ, the model weighs more. One test in twenty falls below 0.05 by"
+            " chance. Discs taken out for another reason, or not yet watched, within a year of"
+            " fitting are left out, and so is a check that was not recorded."
+        ),
     )
 
 

@@ -100,6 +100,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
         sites=_sites(),
         lots=_lots(),
         lot_places=_lot_places(),
+        counts_alone=_counts_alone(),
         duty=_duty(rng, places),
         duty_quarters=_duty_quarters(),
         intervals=_intervals(rng, places),
@@ -555,6 +556,29 @@ def _lots() -> pd.DataFrame:
             "bins": ["ST-N", "", "ST-M"],
             "in_stock": [4, 0, 2],
             "what_else": ["4 of its 9 failures share crew crew B", "", ""],
+        }
+    )
+
+
+def _counts_alone() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "check": ["gap_even", "seat_clean"],
+            "about": ["gap uneven", "seat not clean"],
+            "with_defect": [10, 5],
+            "failed_with": [6, 1],
+            "without_defect": [40, 45],
+            "failed_without": [4, 0],
+            "relative_risk": [6.0, np.inf],
+            "relative_risk_low": [2.1, 0.0],
+            "relative_risk_high": [17.3, np.inf],
+            "odds_ratio": [13.5, np.inf],
+            "odds_ratio_low": [2.0, 0.2],
+            "odds_ratio_high": [93.5, np.inf],
+            "risk_difference": [0.5, 0.2],
+            "risk_difference_low": [0.18, 0.01],
+            "risk_difference_high": [0.74, 0.6],
+            "p_value": [0.0019872, 0.1],
         }
     )
 
