@@ -20,6 +20,7 @@ FRAMES = {
     "counts_alone": "check about with_defect failed_with without_defect failed_without "
     "relative_risk relative_risk_low relative_risk_high odds_ratio odds_ratio_low odds_ratio_high "
     "risk_difference risk_difference_low risk_difference_high p_value",
+    "rivals": "life_id rival verdict evidence settles",
     "lot_places": "lot store position_id disc_code pieces since action",
     "intervals": "position_id site disc_code age_months age_low age_high cap_months "
     "today_age_months replace_on premature_probability cost_per_year cost_today proposal note "
@@ -118,7 +119,11 @@ class Installation:
         `not_priced` counts those owed that have neither.
     failures : DataFrame
         One row per premature failure: `life_id position_id site disc_code crew lot ended_on
-        age_years percentile share share_low share_high main_defect defects_found rivals advice`.
+        age_years percentile percentile_low percentile_high share share_low share_high
+        main_defect defects_found rivals advice`.
+    rivals : DataFrame
+        Every rival explanation of every failure: `life_id rival verdict evidence settles`, the
+        record that would settle it last.
     """
 
     share_of_premature: Estimate
@@ -128,6 +133,7 @@ class Installation:
     shape: Estimate
     defects: pd.DataFrame
     failures: pd.DataFrame
+    rivals: pd.DataFrame = field(default_factory=lambda: empty_frame("rivals"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

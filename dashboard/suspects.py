@@ -5,7 +5,7 @@ import pandas as pd
 from analytics.findings import Findings
 from dashboard.words import and_so_on, count, number
 
-__all__ = ["lot_sentences", "suspect_lots"]
+__all__ = ["lot_action", "lot_sentences", "suspect_lots"]
 
 ALARM = (
     "Less than one such alarm in ten years falls on a good lot. It is an association: the maker's"
@@ -21,20 +21,25 @@ def suspect_lots(findings: Findings) -> pd.DataFrame:
 
 def lot_sentences(findings: Findings) -> list[str]:
     """Say of each suspect lot why, what to set aside, where else it sits, what else fits."""
-    lots = suspect_lots(findings)
-    said = [_sentence(row, findings.lot_places) for _, row in lots.iterrows()]
+    said = [
+        f"Lot {lot['lot']} is suspect: {number(lot['events'])} premature failures where duty and"
+        f" fitting explain {number(lot['expected'])}. {lot_action(lot, findings.lot_places)}"
+        f" What else could explain it: {lot['what_else']}."
+        for _, lot in suspect_lots(findings).iterrows()
+    ]
     return [*said, ALARM] if said else []
 
 
-def _sentence(lot: pd.Series, places: pd.DataFrame) -> str:
+def lot_action(lot: pd.Series, places: pd.DataFrame) -> str:
+    """Say what to set aside of a suspect lot, where else it sits, and what to ask for."""
     own = places[places["lot"].eq(lot["lot"])]
     shelf, fitted = own[own["position_id"].eq("")], own[own["position_id"].ne("")]
     bins = [f"{row.pieces:,} at {row.store} ({row.disc_code})" for row in shelf.itertuples()]
     aside = (
-        f"Take {count(int(shelf['pieces'].sum()), 'piece')} out of the bins today, tag them HOLD"
-        f" and issue none: {and_so_on(bins, most=6)}."
+        f"Take {count(int(shelf['pieces'].sum()), 'piece')} of lot {lot['lot']} out of the bins"
+        f" today, tag them HOLD and issue none: {and_so_on(bins, most=6)}."
         if len(shelf)
-        else "No piece of it is in stock."
+        else f"No piece of lot {lot['lot']} is in stock."
     )
     where = (
         f" It sits at {and_so_on(fitted['position_id'].astype(str), most=6)}: leave those discs"
@@ -42,8 +47,4 @@ def _sentence(lot: pd.Series, places: pd.DataFrame) -> str:
         if len(fitted)
         else " No position holds a disc of it."
     )
-    return (
-        f"Lot {lot['lot']} is suspect: {number(lot['events'])} premature failures where duty and"
-        f" fitting explain {number(lot['expected'])}. {aside}{where} Ask the maker for the lot's"
-        f" certificate and burst tests. What else could explain it: {lot['what_else']}."
-    )
+    return f"{aside}{where} Ask the maker for the lot's certificate and burst tests."

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from analytics.early.attribution import defect_table, failure_table
 from analytics.early.crews_and_lots import group_rates
 from analytics.early.fitting_quality import fitting_quality
-from analytics.early.rivals import rival_explanations
+from analytics.early.rivals import rival_explanations, rivals_frame
 from analytics.early.what_if import ends_otherwise, remaining_years
 from analytics.early.worth import owed_by_year, owed_tallies
 from analytics.errors import NotEstimable
@@ -49,7 +49,7 @@ class EarlyAnswer:
         Shares of the fitted failures.
     shape : Estimate
         Weibull shape of the installation hazard. [-]
-    defects, failures : DataFrame
+    defects, failures, rivals : DataFrame
         As in `analytics.findings.Installation`.
     owed_by_year, fitting : DataFrame
         As in `analytics.findings.Findings`.
@@ -59,6 +59,7 @@ class EarlyAnswer:
     shape: Estimate
     defects: pd.DataFrame
     failures: pd.DataFrame
+    rivals: pd.DataFrame
     owed_by_year: pd.DataFrame
     fitting: pd.DataFrame
 
@@ -68,7 +69,7 @@ def early_answer(
     fleet: FleetData,
     model: LifeModel,
     tables: Mapping[str, pd.DataFrame],
-    flagged_lots: frozenset[str],
+    suspect_lots: frozenset[str],
     *,
     years: float,
 ) -> EarlyAnswer:
@@ -84,7 +85,7 @@ def early_answer(
         The model in use.
     tables : mapping of str to DataFrame
         Checked logs; `discs` and `positions` are read.
-    flagged_lots : frozenset of str
+    suspect_lots : frozenset of str
         Lots under suspicion.
     years : float
         How long the log covers. [years]
@@ -107,12 +108,13 @@ def early_answer(
     owed = share_owed(
         model.hazard_draws, fleet.data, tallies=owed_tallies(lives, fleet, tables["positions"])
     )
-    rivals = rival_explanations(lives, tables["discs"], tables["positions"], flagged_lots)
+    rivals = rival_explanations(lives, tables["discs"], tables["positions"], suspect_lots)
     return EarlyAnswer(
         owed=owed,
         shape=model.two_hazard.estimates.install_shape,
         defects=defect_table(lives, fleet, model.two_hazard, owed, years=years),
         failures=failure_table(lives, fleet, model.hazard_draws, owed, rivals),
+        rivals=rivals_frame(rivals),
         owed_by_year=owed_by_year(lives, fleet, owed),
         fitting=fitting_quality(
             lives,

@@ -1,6 +1,6 @@
 """What the early failures were owed to: fleet totals by install step, and one row per failure."""
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from analytics.early.crews_and_lots import stand_out
+from analytics.early.rivals import RIVALS, SPIKE, Rival, Verdict
 from analytics.early.worth import COST, NOT_PRICED
 from analytics.estimate import Estimate, from_draws
 from analytics.installs.checklist import CHECKLIST, DEFECTS
@@ -18,26 +19,12 @@ from analytics.survival.two_hazard import TwoHazardFit
 from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law
 from analytics.survival.two_hazard_shares import OwedShares
 
-__all__ = ["defect_table", "failure_table"]
+__all__ = ["advice", "defect_table", "failure_table"]
 
 Array = NDArray[np.float64]
 
 _MOSTLY = 0.5
 _HARDLY = 0.2
-
-_NEXT_STEP = {
-    "its lot": "take the lot's discs out of the bins, list where others of it sit, and ask the "
-    "maker for its burst test record",
-    "operating ratio": "read the highest pressure of the last month here; lower the set point, "
-    "or ask the engineer for a disc of a higher rating or a family that allows this ratio",
-    "the tag": "compare the tag of the disc now fitted with the position's data sheet today",
-    "about": "trend the pressure over one hour here and look for a control loop or pump that "
-    "makes the cycles; ask the maker for this disc's fatigue life",
-    "disc": "measure the temperature at the disc and ask the maker for the burst pressure there",
-    "no peak pressure": "look up the day's highest pressure in the historian and log it; keep "
-    "the disc and have its fracture looked at",
-}
-"""What to do on the next working day, by how the strongest rival explanation begins."""
 
 
 def defect_table(
@@ -117,7 +104,7 @@ def failure_table(
     fleet: FleetData,
     draws: TwoHazardDraws,
     owed: OwedShares,
-    rivals: Mapping[str, tuple[str, ...]],
+    rivals: Mapping[str, tuple[Rival, ...]],
 ) -> pd.DataFrame:
     """Give one row per premature failure: its age, its share and what else could explain it.
 
@@ -131,7 +118,7 @@ def failure_table(
         Parameter draws.
     owed : OwedShares
         Shares of the failures of `fleet.data`.
-    rivals : mapping of str to tuple of str
+    rivals : mapping of str to tuple of Rival
         Other explanations by life_id.
 
     Returns
@@ -157,9 +144,14 @@ def failure_table(
         share_high=owed.high[kept],
         main_defect=_main_defect(fleet, owed.defect_share[kept], which),
         defects_found=[_found(row) for _, row in rows[list(DEFECTS)].iterrows()],
-        rivals=["; ".join(rivals.get(life, ())) for life in rows["life_id"]],
+        rivals=[
+            "; ".join(one.evidence for one in _alive(rivals, life)) for life in rows["life_id"]
+        ],
     )
-    table["advice"] = [_advice(row) for row in table.to_dict("records")]
+    table["advice"] = [
+        advice(str(row["main_defect"]), float(str(row["share"])), _alive(rivals, row["life_id"]))
+        for row in table.to_dict("records")
+    ]
     newest: pd.DataFrame = table.sort_values("ended_on", ascending=False, ignore_index=True)
     return newest
 
@@ -178,15 +170,36 @@ def _found(checks: "pd.Series[bool]") -> str:
     return "; ".join(CHECKLIST[str(name)].defect for name, ok in checks.items() if ok is False)
 
 
-def _advice(row: Mapping[Hashable, object]) -> str:
-    """Say what to do next, in one sentence."""
-    defect, share = str(row["main_defect"]), float(str(row["share"]))
-    if defect and share >= _HARDLY:
-        return CHECKLIST[defect].mend
+def _alive(rivals: Mapping[str, tuple[Rival, ...]], life: Hashable) -> list[Rival]:
+    """Rivals the record points to, and a spike that nothing rules out."""
+    return [
+        one
+        for one in rivals.get(str(life), ())
+        if one.verdict is Verdict.FOR or (one.verdict is Verdict.OPEN and one.name == SPIKE)
+    ]
+
+
+def advice(main_defect: str, share: float, alive: Sequence[Rival]) -> str:
+    """Say what to do next, in one sentence.
+
+    Parameters
+    ----------
+    main_defect : str
+        Recorded defect that carries most of the failure; blank when none was.
+    share : float
+        Share owed to the installation. [-]
+    alive : sequence of Rival
+        Rivals not ruled out, strongest first.
+
+    Returns
+    -------
+    str
+        Without a capital or a full stop.
+    """
+    if main_defect and share >= _HARDLY:
+        return CHECKLIST[main_defect].mend
     if share >= _MOSTLY:
         return "record every check at the next fitting here: the defect was not on record"
-    first = str(row["rivals"]).split(";")[0]
-    for start, step in _NEXT_STEP.items():
-        if first.startswith(start):
-            return step
+    if alive:
+        return RIVALS[alive[0].name][1]
     return "no recorded cause stands out: keep the disc and have its fracture looked at"

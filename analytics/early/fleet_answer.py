@@ -97,6 +97,7 @@ def fleet_answer(
             shape=answer.shape,
             defects=answer.defects,
             failures=answer.failures,
+            rivals=answer.rivals,
         ),
         what_if=avoided,
         owed_by_year=answer.owed_by_year,

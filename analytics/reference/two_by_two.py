@@ -13,6 +13,10 @@ ASPIRIN = (
     "Physicians' Health Study, 189 of 11 034 and 104 of 11 037; A. Agresti, Categorical Data "
     "Analysis, sec. 3.1; from memory, unverified"
 )
+KOOPMAN = (
+    "P. A. R. Koopman, Biometrics 40 (1984) 513-517, 36 of 40 against 16 of 80; from memory, "
+    "unverified"
+)
 NEWCOMBE = (
     "R. G. Newcombe, Statistics in Medicine 17 (1998) table II, 56 of 70 less 48 of 80, method "
     "10; from memory, unverified"
@@ -25,6 +29,7 @@ def two_by_two_checks(tables: Path) -> list[Check]:
     poor = two_by_two(failed=6, sound=4, failed_without=4, sound_without=36)
     tea = two_by_two(failed=3, sound=1, failed_without=1, sound_without=3)
     heart = two_by_two(failed=189, sound=10_845, failed_without=104, sound_without=10_933)
+    ratio = two_by_two(failed=36, sound=4, failed_without=16, sound_without=64).relative_risk
     shares = two_by_two(failed=56, sound=14, failed_without=48, sound_without=32)
     return [
         *compare("two by two", INSTALLS, {"Fisher's p": (poor.p_value, 0.0019872)}, absolute=5e-8),
@@ -48,6 +53,12 @@ def two_by_two_checks(tables: Path) -> list[Check]:
                 "odds ratio": (heart.odds_ratio.estimate, 1.83),
             },
             absolute=0.01,
+        ),
+        *compare(
+            "two by two",
+            KOOPMAN,
+            {"limits of the relative risk": ((ratio.low, ratio.high), (2.94, 7.15))},
+            absolute=0.005,
         ),
         *compare(
             "two by two",
