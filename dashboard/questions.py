@@ -54,7 +54,7 @@ QUESTIONS = (
             "What caused last month's burst, and what could rule each cause out?",
             "early",
             "Every premature failure, one by one",
-            "Open the case: shares, rival causes and what to check.",
+            "Open the case: what to do on Monday, rival causes, the record that settles each.",
         ),
         (
             "Which fitting practice raises early bursts, beyond noise, on equal duty?",

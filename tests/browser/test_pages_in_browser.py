@@ -136,7 +136,7 @@ def test_engineer_finds_the_worst_step_and_opens_a_case(chromium: Browser, addre
         page.locator(".grid .ag-row a[href^='/case/']").first.click()
         page.wait_for_selector(".sheet")
 
-        assert "What else could explain it" in page.locator(".sheet").inner_text()
+        assert "What to do on Monday" in page.locator(".sheet").inner_text()
         assert page.complaints == []
 
 

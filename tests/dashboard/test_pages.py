@@ -86,7 +86,7 @@ def test_every_ending_has_a_sheet(ending: str):
     sheet = texts(PAGES.draw(view_of(SAMPLE), f"/case/{life}"))
 
     assert "Case sheet" in sheet
-    assert ("What to do: " in sheet) is (ending == "premature")
+    assert ("What to do on Monday" in sheet) is (ending == "premature")
 
 
 def test_dangerous_findings_stand_first_on_the_engineers_page():

@@ -1,50 +1,118 @@
 import pandas as pd
 import pytest
 
-from analytics.early.attribution import _advice
-from analytics.early.rivals import rival_explanations
+from analytics.early.attribution import _alive, advice
+from analytics.early.rivals import (
+    LOT,
+    RIVALS,
+    SPIKE,
+    Rival,
+    Verdict,
+    rival_explanations,
+    rivals_frame,
+)
 from analytics.installs.checklist import CHECKLIST
 
 
-def phrases(flagged=frozenset(), **changes):
+def rivals(suspect=frozenset(), **changes):
     life = {
         "life_id": "I1", "ending": "premature", "disc_code": "D", "position_id": "P", "lot": "L1",
         "operating_ratio": 0.7, "cycles_per_year": 10.0, "tag_matches": True, "reason": "leak",
-        "peak_pressure_barg": None, **changes,
+        "peak_pressure_barg": None, "pressure_basis": "history", **changes,
     }  # fmt: skip
     quiet = {**life, "life_id": "I2", "ending": "in_service", "cycles_per_year": 5000.0}
     lives = pd.DataFrame([life, *[quiet] * 9])
     discs = pd.DataFrame(
         {"disc_code": ["D"], "max_operating_ratio": [0.8], "coincident_temperature_degc": [20.0]}
     )
-    positions = pd.DataFrame({"position_id": ["P"], "disc_temperature_degc": [30.0]})
-    return rival_explanations(lives, discs, positions, flagged)["I1"]
+    degc = changes.get("disc_degc", 30.0)
+    positions = pd.DataFrame({"position_id": ["P"], "disc_temperature_degc": [degc]})
+    return rival_explanations(lives, discs, positions, suspect)["I1"]
 
 
-def test_a_quiet_life_has_no_rival():
-    assert phrases() == ()
+def of(found, name):
+    (one,) = [rival for rival in found if rival.name == name]
+    return one
+
+
+def test_every_rival_of_a_quiet_life_is_spoken_against():
+    found = rivals()
+    assert {one.name for one in found} == set(RIVALS)
+    assert {one.verdict for one in found} == {Verdict.AGAINST}
 
 
 @pytest.mark.parametrize(
-    ("changes", "start"),
+    ("name", "changes", "evidence"),
     [
-        ({"operating_ratio": 0.85}, "operating ratio 0.85 above the limit 0.80"),
-        ({"tag_matches": False}, "the tag did not match"),
-        ({"cycles_per_year": 9000.0}, "about 9,000 pressure cycles"),
-        ({"reason": "burst"}, "no peak pressure on record"),
+        ("pressure too close to the burst pressure", {"operating_ratio": 0.85}, "0.85 above the"),
+        ("the wrong disc", {"tag_matches": False}, "did not match"),
+        ("pressure cycles", {"cycles_per_year": 9000.0}, "about 9,000 pressure cycles"),
+        ("temperature", {"disc_degc": 45.0}, "25 °C warmer"),
     ],
 )
-def test_each_rival_shows_its_evidence_and_leads_to_a_step(changes, start):
-    (phrase,) = phrases(**changes)
-    assert phrase.startswith(start)
-    said = _advice({"main_defect": "", "share": 0.0, "rivals": phrase})
-    assert not said.startswith("no recorded cause")
+def test_each_rival_shows_its_evidence_and_leads_to_a_step(name, changes, evidence):
+    first = rivals(**changes)[0]
+    assert (first.name, first.verdict) == (name, Verdict.FOR)
+    assert evidence in first.evidence
+    assert advice("", 0.0, [first]) == RIVALS[name][1]
 
 
-def test_a_flagged_lot_comes_first():
-    assert phrases(frozenset({"L1"}), operating_ratio=0.9)[0].startswith("its lot L1")
+@pytest.mark.parametrize(
+    ("name", "changes", "evidence"),
+    [
+        (LOT, {"lot": None}, "no lot on record"),
+        ("pressure too close to the burst pressure", {"operating_ratio": None}, "no operating"),
+        ("the wrong disc", {"tag_matches": pd.NA}, "nobody recorded"),
+        ("pressure cycles", {"cycles_per_year": None}, "no pressure history"),
+        ("temperature", {"disc_degc": None}, "no temperature"),
+        (SPIKE, {"reason": "burst"}, "no peak pressure on record"),
+    ],
+)
+def test_a_silent_record_is_no_answer(name, changes, evidence):
+    one = of(rivals(**changes), name)
+    assert one.verdict is Verdict.OPEN
+    assert evidence in one.evidence
+
+
+def test_a_known_peak_speaks_against_a_spike_without_ruling_it_out():
+    one = of(rivals(reason="burst", peak_pressure_barg=3.0), SPIKE)
+    assert one.verdict is Verdict.AGAINST
+    assert "leaves no trace" in one.evidence
+
+
+def test_a_ratio_from_the_nominal_pressure_says_so():
+    one = of(rivals(pressure_basis="nominal"), "pressure too close to the burst pressure")
+    assert one.evidence.endswith("by the nominal pressure only")
+
+
+def test_a_suspect_lot_comes_first():
+    first = rivals(frozenset({"L1"}), operating_ratio=0.9)[0]
+    assert first == Rival(
+        name=LOT, verdict=Verdict.FOR, evidence="its lot L1 fails more often than duty explains"
+    )
+
+
+def test_every_rival_names_the_record_that_would_settle_it():
+    frame = rivals_frame({"I1": rivals(reason="burst")})
+    assert len(frame) == len(RIVALS)
+    assert frame["settles"].str.len().gt(20).all()
+    assert frame.set_index("rival").loc[SPIKE, "settles"].startswith("the historian's one-second")
+    assert "certificate" in frame.set_index("rival").loc[LOT, "settles"]
+
+
+def test_what_is_known_stands_before_what_is_not_before_what_is_ruled_out():
+    found = rivals(reason="burst", operating_ratio=0.85)
+    assert [one.verdict for one in found] == [Verdict.FOR, Verdict.OPEN] + [Verdict.AGAINST] * 4
+    assert [one.name for one in _alive({"I1": found}, "I1")] == [found[0].name, SPIKE]
 
 
 def test_the_installation_comes_before_its_rivals():
-    row = {"main_defect": "gap_even", "share": 0.6, "rivals": "operating ratio 0.9 above"}
-    assert _advice(row) == CHECKLIST["gap_even"].mend
+    assert advice("gap_even", 0.6, rivals(operating_ratio=0.9)) == CHECKLIST["gap_even"].mend
+
+
+def test_a_large_share_without_a_recorded_defect_asks_for_the_record():
+    assert advice("", 0.6, []).startswith("record every check")
+
+
+def test_without_any_cause_the_disc_is_kept():
+    assert advice("", 0.1, []).startswith("no recorded cause stands out: keep the disc")

@@ -12,7 +12,7 @@ from analytics.installs.torque import (
 
 @pytest.mark.parametrize(
     ("factor", "torque"),
-    # T = K D F worked by hand for an M16 stud, 157 mm2 at 345 MPa: F = 54 165 N, two decimals.
+    # T = K D F, common practice, worked by hand for an M16 stud, 157 mm2 at 345 MPa: F = 54 165 N, two decimals.
     [(0.20, 173.33), (0.15, 130.00), (0.12, 104.00)],
 )
 def test_torque_of_a_metric_stud(factor, torque):
@@ -29,7 +29,8 @@ def test_torque_of_an_inch_stud(factor, torque):
 
 
 def test_nut_factor_of_m16():
-    # (0.63662 + 2.03702 + 2.49) / 32 = 0.1614 by hand; four printed digits.
+    # (0.63662 + 2.03702 + 2.49) / 32 = 0.1614 by hand; four printed digits. The form of the
+    # equation is from memory, unverified.
     factor = nut_factor(
         diameter=16,
         pitch=2,
