@@ -77,7 +77,7 @@ def _fitted_since(findings: Findings, life: pd.Series, check: str) -> list[str]:
     if pd.isna(disc[check]):
         return [f"{fitted}, and nobody recorded this check: ask those who fitted it today."]
     if disc[check]:
-        return [f"{fitted}, with this check passed: nothing to open there."]
+        return [f"{fitted}, with this check passed: no reason here to open it."]
     return [
         f"{fitted}, with the same defect on record: ask the responsible engineer today whether to"
         " open it."

@@ -42,7 +42,7 @@ def now_fitted(case: pd.Series, gap_even: object) -> Findings:
     ("gap_even", "says"),
     [
         (False, "with the same defect on record: ask the responsible engineer today"),
-        (True, "with this check passed: nothing to open"),
+        (True, "with this check passed: no reason here to open it"),
         (pd.NA, "nobody recorded this check: ask those who fitted it"),
     ],
 )
