@@ -12,7 +12,8 @@ from analytics.installs.torque import (
 
 @pytest.mark.parametrize(
     ("factor", "torque"),
-    # T = K D F, common practice, worked by hand for an M16 stud, 157 mm2 at 345 MPa: F = 54 165 N, two decimals.
+    # T = K D F, common practice, worked by hand for an M16 stud, 157 mm2 at 345 MPa:
+    # F = 54 165 N, two decimals.
     [(0.20, 173.33), (0.15, 130.00), (0.12, 104.00)],
 )
 def test_torque_of_a_metric_stud(factor, torque):
