@@ -8,7 +8,8 @@ import pytest
 from hand_made import fitted, plant
 
 from analytics.early.answer import early_answer
-from analytics.early.attribution import _advice, defect_table, failure_table
+from analytics.early.attribution import advice, defect_table, failure_table
+from analytics.early.rivals import LOT, SPIKE, Rival, Verdict
 from analytics.early.worth import failure_costs, owed_by_year, owed_tallies
 from analytics.errors import NotEstimable
 from analytics.estimate import Estimate
@@ -159,24 +160,30 @@ def test_an_unclear_ending_counts_in_part_and_is_no_case():
     assert worth == pytest.approx(whole.owed.tallied[0, :, 0].sum())
 
 
+def points_to(name, evidence="seen"):
+    return Rival(name=name, verdict=Verdict.FOR, evidence=evidence)
+
+
 @pytest.mark.parametrize(
-    ("row", "said"),
+    ("defect", "share", "alive", "said"),
     [
-        ({"main_defect": "gap_even", "share": 0.2}, CHECKLIST["gap_even"].mend),
-        ({"main_defect": "gap_even", "share": 0.1, "rivals": "its lot L1 fails"}, "take the lot's"),
-        ({"main_defect": "", "share": 0.6}, "record every check"),
-        ({"main_defect": "", "share": 0.1, "rivals": "the tag did not match"}, "compare the tag"),
-        ({"main_defect": "", "share": 0.1}, "no recorded cause stands out"),
+        ("gap_even", 0.2, [], CHECKLIST["gap_even"].mend),
+        ("gap_even", 0.1, [points_to(LOT)], "take the lot's"),
+        ("", 0.6, [], "record every check"),
+        ("", 0.1, [points_to("the wrong disc")], "compare the tag"),
+        ("", 0.1, [], "no recorded cause stands out"),
     ],
 )
-def test_advice_follows_the_strongest_explanation(row, said):
-    assert _advice({"rivals": "", **row}).startswith(said)
+def test_advice_follows_the_strongest_explanation(defect, share, alive, said):
+    assert advice(defect, share, alive).startswith(said)
 
 
 def test_advice_stands_in_the_table_with_its_rivals():
-    failures = tables(rivals={"I01a": ("operating ratio 0.9 above the limit", "no peak")}).failures
+    above = points_to("pressure too close to the burst pressure", "operating ratio 0.9 above")
+    spike = Rival(name=SPIKE, verdict=Verdict.OPEN, evidence="no peak")
+    failures = tables(rivals={"I01a": (above, spike)}).failures
     row = failures.set_index("life_id").loc["I01a"]
-    assert row["rivals"] == "operating ratio 0.9 above the limit; no peak"
+    assert row["rivals"] == "operating ratio 0.9 above; no peak"
     assert row["advice"].startswith("read the highest pressure")
 
 
