@@ -1,5 +1,6 @@
 """A Chromium of this machine and a dashboard to point it at."""
 
+import contextlib
 import shutil
 import sys
 import threading
@@ -58,7 +59,14 @@ def served(
         threads=4,
         clear_untrusted_proxy_headers=True,
     )
-    thread = threading.Thread(target=server.run, daemon=True)
+
+    def run() -> None:
+        # closing the sockets below may catch the loop waiting on them
+        with contextlib.suppress(OSError):
+            server.run()
+
+    thread = threading.Thread(target=run, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{server.effective_port}"
     server.close()
+    thread.join(timeout=5)
