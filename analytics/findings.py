@@ -43,6 +43,15 @@ FRAMES = {
     "pooled": "disc_code stores apart together saved value",
     "placing": "disc_code store held best next",
     "budget": "spent service store disc_code pieces gain_per_cost",
+    "watch": "chart kind group direction since signalled_on until still observed expected "
+    "rate_ratio low high other_observed other_expected wear_too",
+    "watch_charts": "chart kind group events per_year rise fall months_to_rise months_to_fall",
+    "watch_path": "chart kind group on observed expected difference rise fall",
+    "programmes": "programme starts_on measure observed_before expected_before observed_since "
+    "expected_since change change_low change_high rest rest_low rest_high net net_low net_high "
+    "note",
+    "record_next": "check about recorded_pct failures_owed now_low now_high then_low then_high "
+    "width effect_width total_width",
     "demand_weekly": "store disc_code week_start mean p50 p90 p95 stock",
     "duty_quarters": "install_id position_id from_on to_on from_years to_years coverage "
     "operating_ratio mean_ratio pressure_basis share_above_limit cycles_per_year "
@@ -272,6 +281,26 @@ class Findings:
     budget : DataFrame
         The next pieces worth buying, in order, and the service they reach: `spent service store
         disc_code pieces gain_per_cost`.
+    watch : DataFrame
+        Changes of the quality of installation that the charts show, one row per change:
+        `chart kind group direction since signalled_on until still observed expected rate_ratio
+        low high other_observed other_expected wear_too`. `since` is the change-point, `still`
+        says whether it holds to the end; observed and expected count from `since` to `until`, the
+        others are failures by wear over the same days, `wear_too` whether they changed as well.
+    watch_charts : DataFrame
+        Every chart: `chart kind group events per_year rise fall months_to_rise months_to_fall`;
+        rise and fall as parts of the alarm's height, months until a doubling (of a lot's
+        failures, four times) or a halving would be seen.
+    watch_path : DataFrame
+        The charts month by month: `chart kind group on observed expected difference rise fall`.
+    programmes : DataFrame
+        What each declared programme changed: `programme starts_on measure observed_before
+        expected_before observed_since expected_since change change_low change_high rest
+        rest_low rest_high net net_low net_high note`.
+    record_next : DataFrame
+        Checks not recorded often, by how much recording them would narrow the failures owed to
+        them: `check about recorded_pct failures_owed now_low now_high then_low then_high width
+        effect_width total_width`.
     dangerous : DataFrame
         `position_id date what`; plus the exposure bound in `dangerous_bound`.
     dangerous_bound : Estimate or None
@@ -358,6 +387,11 @@ class Findings:
     owed_by_year: pd.DataFrame = field(default_factory=lambda: empty_frame("owed_by_year"))
     fitting: pd.DataFrame = field(default_factory=lambda: empty_frame("fitting"))
     past_forecasts: pd.DataFrame = field(default_factory=lambda: empty_frame("past_forecasts"))
+    watch: pd.DataFrame = field(default_factory=lambda: empty_frame("watch"))
+    watch_charts: pd.DataFrame = field(default_factory=lambda: empty_frame("watch_charts"))
+    watch_path: pd.DataFrame = field(default_factory=lambda: empty_frame("watch_path"))
+    programmes: pd.DataFrame = field(default_factory=lambda: empty_frame("programmes"))
+    record_next: pd.DataFrame = field(default_factory=lambda: empty_frame("record_next"))
     inferred: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     not_answered: Mapping[str, str] = field(default_factory=dict)

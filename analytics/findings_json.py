@@ -59,6 +59,20 @@ def findings_json(findings: Findings) -> str:
         ],
         "counts_alone": _rows(findings.counts_alone),
         "suspect_lot_places": _rows(findings.lot_places),
+        "watch": [
+            {key: value for key, value in row.items() if key not in ("rate_ratio", "low", "high")}
+            | {
+                "rate_ratio": {
+                    "estimate": row["rate_ratio"],
+                    "low": row["low"],
+                    "high": row["high"],
+                }
+            }
+            for row in _rows(findings.watch)
+        ],
+        "watch_charts": _rows(findings.watch_charts),
+        "programmes": [_programme(row) for row in _rows(findings.programmes)],
+        "record_next": _rows(findings.record_next),
         "spares": _rows(
             findings.spares,
             "store disc_code weeks mean mean_all_unclear mean_no_unclear p50 p90 p95 planned "
@@ -183,6 +197,12 @@ def _ratio(row: Mapping[str, Any], group: str) -> dict[str, Any]:
         "rate_ratio": None if pd.isna(row["rate_ratio"]) else ratio,
         "flagged": row["flagged"],
     }
+
+
+def _programme(row: Mapping[str, Any]) -> dict[str, Any]:
+    plain = "programme starts_on measure observed_before expected_before observed_since"
+    kept = {key: row[key] for key in f"{plain} expected_since note".split()}
+    return kept | {name: _interval(row, name) for name in ("change", "rest", "net")}
 
 
 def _interval(row: Mapping[str, Any], name: str) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from analytics.early.answer import excess_by_crew, excess_by_site, hazard_by_age
 from analytics.early.fleet_answer import FleetAnswer, fleet_answer
 from analytics.early.suspect_lots import lot_places
 from analytics.early.two_by_two import counts_alone
+from analytics.early.watching import Watching, watching
 from analytics.errors import InputError
 from analytics.estimate import Estimate, from_draws
 from analytics.findings import (
@@ -163,6 +164,8 @@ def run_logs(
     plant = read_plant(logs, history, ledger, n_draws=n_draws, seed=seed)
     tell("early failures")
     early = _early(logs, plant, ledger, n_draws=n_draws, seed=seed)
+    tell("watching the quality of installation")
+    watched = _watched(logs, plant, early.installation, ledger)
     tell("replacement intervals")
     intervals = _intervals(logs, plant, ledger)
     tell("spares")
@@ -193,6 +196,11 @@ def run_logs(
         sites=_sites(plant),
         lot_places=_lot_places(logs, plant),
         counts_alone=counts_alone(lives),
+        watch=_or_empty("watch", watched.watch.signals),
+        watch_charts=_or_empty("watch_charts", watched.watch.charts),
+        watch_path=_or_empty("watch_path", watched.watch.path),
+        programmes=_or_empty("programmes", watched.programmes),
+        record_next=_or_empty("record_next", watched.record_next),
         duty=plant.duty,
         duty_quarters=plant.duty_quarters,
         intervals=intervals.intervals,
@@ -301,6 +309,22 @@ def _lot_places(logs: CheckedLogs, plant: Plant) -> pd.DataFrame:
         return empty_frame("lot_places")
     places = lot_places(plant.fitted.lots, plant.lives, logs.tables["stock"])
     return _or_empty("lot_places", places)
+
+
+def _watched(
+    logs: CheckedLogs, plant: Plant, installation: Installation | None, ledger: Ledger
+) -> Watching:
+    fitted = plant.fitted
+    if fitted is None:
+        ledger.not_answered["watching"] = "a watch needs a life model; none was fitted"
+        return Watching()
+    defects = installation.defects if installation else None
+    programmes = logs.settings.programmes
+    answer = ledger.try_for(
+        "watching",
+        lambda: watching(plant.lives, fitted.data, fitted.model, programmes, defects),
+    )
+    return answer or Watching()
 
 
 def _share_by_life(installation: Installation | None) -> pd.Series:

@@ -104,9 +104,9 @@ QUESTIONS = (
         ),
         (
             "Which positions teach nothing, and what should be recorded there?",
-            "logs",
-            "Disc lives made from these logs",
-            "Filter on ending: positions with only planned endings carry little.",
+            "early",
+            "What to record next",
+            "Checks by how much narrower their limits would be were they on every record.",
         ),
     ),
     *_asked(
@@ -211,10 +211,10 @@ QUESTIONS = (
         ),
         (
             "Does the installation programme work?",
-            "fleet",
-            "Is the work getting better, and the records?",
-            "Checks passed, and the failures that defects add, by year of fitting; a single good"
-            " year after a bad one proves little.",
+            "early",
+            "What did the improvement programmes change?",
+            "The ratio since over before, with limits; below 1 throughout is a gain shown. Checks"
+            " passed by year stand on the fleet's page.",
         ),
         (
             "Which site is truly worse, and which only runs harder?",

@@ -31,6 +31,11 @@ from dashboard.sentences import (
 from dashboard.suspects import lot_sentences
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, converted, heading, limits_of
+from dashboard.watch_sentences import (
+    programme_sentences,
+    record_next_sentences,
+    watch_sentences,
+)
 from dashboard.words import count, day, sentence
 
 __all__ = ["report_html", "write_report"]
@@ -170,6 +175,12 @@ def _avoided(findings: Findings) -> str:
             ),
         ]
     parts += [_sentences(lot_sentences(findings)), _table("suspect-lots", findings)]
+    parts += [
+        "<h2>Has the quality of installation changed</h2>",
+        _sentences([*watch_sentences(findings), *programme_sentences(findings)]),
+        _table("watch", findings, leave_out=("other_observed", "other_expected", "wear_too")),
+        _sentences(record_next_sentences(findings)),
+    ]
     return "".join(parts)
 
 

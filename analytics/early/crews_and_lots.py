@@ -14,7 +14,7 @@ from scipy.optimize import minimize_scalar
 from scipy.special import gammaln
 from scipy.stats import gamma, poisson
 
-__all__ = ["FALSE_FLAG_RATE", "FEWEST_EVENTS", "ODD", "group_rates", "stand_out"]
+__all__ = ["FALSE_FLAG_RATE", "FEWEST_EVENTS", "ODD", "alikeness", "group_rates", "stand_out"]
 
 FEWEST_EVENTS = 5
 """A crew with fewer events gets no rate. Common practice, no source."""
@@ -110,6 +110,29 @@ def group_rates(
         p_value = evidence.reindex(groups.labels).fillna(1.0).to_numpy(dtype=float)
     stands_out = stand_out(p_value) if alarm_at is None else p_value <= alarm_at
     return _frame(groups, _ratios(groups), p_value, stands_out, fewest_events=fewest_events)
+
+
+def alikeness(label: pd.Series, events: Array, expected: Array) -> float:
+    """Give how alike the groups' usual ratios are: the shape of their Gamma distribution.
+
+    Parameters
+    ----------
+    label, events, expected
+        As in `group_rates`.
+
+    Returns
+    -------
+    float
+        By maximum marginal likelihood: 0.2 very unlike, 10,000 all alike; about one over the
+        square of the ratios' relative spread. [-]
+
+    Examples
+    --------
+    >>> crew = pd.Series(["A", "B", "C", "D"])
+    >>> alikeness(crew, np.array([9.0, 11, 10, 10]), np.full(4, 10.0)) > 100
+    True
+    """
+    return _spread(_sum_by(label, events, expected))
 
 
 def _sum_by(label: pd.Series, events: Array, expected: Array) -> _Groups:

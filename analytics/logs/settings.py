@@ -26,6 +26,7 @@ __all__ = [
     "RECORDED",
     "Fatigue",
     "Format",
+    "Programme",
     "Renamed",
     "Settings",
     "parse_settings",
@@ -89,6 +90,26 @@ class Fatigue:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class Programme:
+    """An improvement programme whose effect is to be told.
+
+    Attributes
+    ----------
+    name : str
+        What the plant calls it.
+    starts_on : date
+        First day of fittings under it.
+    sites, crews : tuple of str
+        Whom it reached; blank for everybody, both for these crews at these sites.
+    """
+
+    name: str
+    starts_on: date
+    sites: tuple[str, ...] = ()
+    crews: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, config=_STRICT)
 class Format:
     """How one table is written where it differs from the rest; None follows the rest.
 
@@ -138,6 +159,8 @@ class Settings:
         Per table and column (ours): the plant's code word to ours.
     renamed : tuple of Renamed
         Positions that carried another name.
+    programmes : tuple of Programme
+        Improvement programmes to be judged by what came before and after.
     sources : mapping
         Per table: the files that hold it when their names do not say so;
         `book.xlsx#Sheet2` names a sheet.
@@ -162,6 +185,7 @@ class Settings:
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     words: Mapping[str, Mapping[str, Mapping[str, str]]] = field(default_factory=dict)
     renamed: tuple[Renamed, ...] = ()
+    programmes: tuple[Programme, ...] = ()
     sources: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     formats: Mapping[str, Format] = field(default_factory=dict)
     fatigue: Fatigue | None = None
@@ -187,6 +211,7 @@ def settings_of(settings: Settings, table: str, file: str = "") -> Settings:
             log_begins=settings.log_begins,
             export_date=settings.export_date,
             renamed=settings.renamed,
+            programmes=settings.programmes,
         )
     own = settings.formats.get(table, Format())
     named = {part.name: getattr(own, part.name) for part in fields(own)}

@@ -93,6 +93,10 @@ _SETTINGS = """\
 # was = "P-1"
 # now = "P-101"
 # until = 2019-03-01
+# [[programmes]]                  # an improvement of fitting, judged by before and since
+# name = "torque training"
+# starts_on = 2022-03-01
+# crews = ["A", "B"]              # or sites; without either it reached everybody
 # [formats.discs]                 # one table written in another way than the rest
 # date_format = "%Y-%m-%d"
 # [fatigue]                       # cycles to failure by range, of your discs: none is presumed

@@ -10,6 +10,7 @@ from dashboard.figures.avoided import avoided_figure
 from dashboard.figures.duty import duty_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
+from dashboard.pages.watching import programmes_part, record_next_part, watch_part
 from dashboard.sentences import (
     changed_duty_sentence,
     dangerous_sentence,
@@ -38,9 +39,12 @@ def page(view: View) -> html.Div:
             ),
             _steps(view),
             _avoided(view),
+            record_next_part(view),
             _failures(view),
             _hazard(view),
             _counts_alone(view),
+            watch_part(view),
+            programmes_part(view),
             _crews_and_lots(view),
             _duty(view),
         ]

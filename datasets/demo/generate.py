@@ -21,7 +21,7 @@ from datasets.demo.records import (
 )
 from datasets.demo.storeroom import make_orders, make_stock
 from datasets.demo.truth import Parameters, Truth
-from datasets.demo.world import EXPORT, LOG_BEGINS, TITLE, iso
+from datasets.demo.world import EXPORT, LOG_BEGINS, PROGRAMME, TITLE, iso
 from datasets.demo.writing import write_tables
 
 __all__ = ["SEED", "demo_truth", "make_demo", "write_truth"]
@@ -71,7 +71,8 @@ def make_demo(folder: Path, seed: int = SEED) -> None:
     write_tables(folder, tables)
     (folder / "logs.toml").write_text(
         f'title = "{TITLE}"\ncurrency = "EUR"\n'
-        f"log_begins = {iso(LOG_BEGINS)}\nexport_date = {iso(EXPORT)}\n",
+        f"log_begins = {iso(LOG_BEGINS)}\nexport_date = {iso(EXPORT)}\n"
+        f'\n[[programmes]]\nname = "installation programme"\nstarts_on = {iso(PROGRAMME)}\n',
         encoding="utf-8",
     )
     write_historian(folder / "pressure", positions, np.random.default_rng([seed, 16]))

@@ -163,6 +163,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
                 "cost_without_limits": [40_200.0],
             }
         ),
+        **_watched(),
         moves=pd.DataFrame(
             {
                 "from_store": ["central"],
@@ -265,6 +266,87 @@ def empty_findings() -> Findings:
         cautions=(),
         not_answered={"installation": reason, "intervals": reason, "spares": "no stock table"},
     )
+
+
+def _watched() -> dict[str, pd.DataFrame]:
+    on = pd.date_range("2017-01-31", "2025-10-31", freq="ME")
+    months = np.arange(len(on))
+    fell = np.minimum(months, 70) * 1.0 + np.maximum(months - 70, 0) * 0.5
+    signal = {"since": pd.Timestamp("2022-11-30"), "signalled_on": pd.Timestamp("2023-08-11")}
+    signal |= {"until": EXPORT, "still": True}
+    return {
+        "watch": pd.DataFrame(
+            [
+                {"chart": "records", "kind": "all", "group": "all", "direction": "fell"}
+                | signal
+                | {"observed": 18.0, "expected": 35.0, "rate_ratio": 0.51, "low": 0.3}
+                | {
+                    "high": 0.81,
+                    "other_observed": np.nan,
+                    "other_expected": np.nan,
+                    "wear_too": False,
+                },
+                {"chart": "failures", "kind": "site", "group": "Millbank", "direction": "rose"}
+                | signal
+                | {"observed": 21.4, "expected": 10.2, "rate_ratio": 2.1, "low": 1.3}
+                | {"high": 3.2, "other_observed": 8.0, "other_expected": 7.4, "wear_too": False},
+            ]
+        ),
+        "watch_charts": pd.DataFrame(
+            {
+                "chart": ["failures", "failures", "records"],
+                "kind": ["all", "site", "all"],
+                "group": ["all", "Millbank", "all"],
+                "events": [88.0, 31.0, 410.0],
+                "per_year": [9.0, 3.2, 45.0],
+                "rise": [0.1, 1.2, 0.0],
+                "fall": [0.2, 0.0, 1.4],
+                "months_to_rise": [31.0, 140.0, 9.0],
+                "months_to_fall": [62.0, 260.0, 17.0],
+            }
+        ),
+        "watch_path": pd.concat(
+            [
+                pd.DataFrame(
+                    {"chart": chart, "kind": kind, "group": group, "on": on}
+                    | {"observed": fell, "expected": months * 1.0, "difference": fell - months}
+                    | {"rise": 0.0, "fall": np.clip((months - 70) / 30, 0, None)}
+                )
+                for chart, kind, group in (
+                    ("records", "all", "all"),
+                    ("failures", "all", "all"),
+                    ("failures", "site", "Millbank"),
+                )
+            ],
+            ignore_index=True,
+        ),
+        "programmes": pd.DataFrame(
+            [
+                {"programme": "torque school", "starts_on": pd.Timestamp("2023-01-01")}
+                | {"measure": measure, "observed_before": 61.0, "expected_before": 55.0}
+                | {"observed_since": 14.0, "expected_since": 24.0, "change": 0.55}
+                | {"change_low": 0.3, "change_high": 0.95, "rest": 0.9, "rest_low": 0.6}
+                | {"rest_high": 1.3, "net": 0.61, "net_low": 0.31, "net_high": net_high}
+                | {"note": ""}
+                for measure, net_high in (("failures", 1.15), ("records", 0.92))
+            ]
+        ),
+        "record_next": pd.DataFrame(
+            {
+                "check": ["gap_even", "studs_good"],
+                "about": ["gap uneven", "studs worn or dirty"],
+                "recorded_pct": [62.0, 55.0],
+                "failures_owed": [14.0, 2.0],
+                "now_low": [8.0, -2.0],
+                "now_high": [21.0, 7.0],
+                "then_low": [10.0, -1.0],
+                "then_high": [18.5, 5.5],
+                "width": [0.65, 0.72],
+                "effect_width": [0.8, 0.85],
+                "total_width": [0.93, 0.97],
+            }
+        ),
+    }
 
 
 def _places(rng: np.random.Generator, positions: int) -> pd.DataFrame:

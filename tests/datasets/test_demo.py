@@ -105,7 +105,7 @@ def test_no_truth_in_the_folder(folder: Path, tmp_path: Path):
 
 def test_settings_name_the_company_and_the_span(folder: Path):
     settings = tomllib.loads((folder / "logs.toml").read_text(encoding="utf-8"))
-    assert set(settings) == {"title", "currency", "log_begins", "export_date"}
+    assert set(settings) == {"title", "currency", "log_begins", "export_date", "programmes"}
     removals = pd.to_datetime(read(folder, "removals")["found_on"], errors="coerce")
     inside = removals.dt.date.between(settings["log_begins"], settings["export_date"])
     assert (~inside).sum() == 4  # 1917, 2027, blank and 31 February

@@ -31,6 +31,9 @@ class World:
     `slips` multiplies each crew's prevalence of defects, `hard` gives the crew that works at
     the positions of the highest ratio, `bad_lot` says whether one lot lives a part of what
     it should, `shortened` by how much its lives are divided.
+
+    Of discs fitted from year `since` on, the installation hazard is `worse` times as high, of all
+    crews or of one; defects are `slipping` times as common, wear life `wearing` times as short.
     """
 
     positions: int = 150
@@ -44,6 +47,11 @@ class World:
     unrecorded: float = 0.2
     ratio_spread: float = 0.09
     base: float = 0.04
+    since: float = np.inf
+    worse: float = 1.0
+    worse_crew: int | None = None
+    slipping: float = 1.0
+    wearing: float = 1.0
 
 
 def null_world(**changes) -> World:
@@ -69,11 +77,16 @@ def simulate(world: World, seed: int) -> pd.DataFrame:
         made += order.size
         crew = crew_of[order] if world.by_hardness else rng.integers(0, world.crews, order.size)
         slips = np.array(world.slips or (1.0,) * world.crews)[crew]
+        late = start[order] >= world.since
+        slips = np.where(late, world.slipping * slips, slips)
         found = np.array(
             [rng.random(order.size) < np.minimum(p * slips, 0.9) for p in PREVALENCE.values()]
         )
         slowing = -6.0 * np.log(ratio[order] / 0.78) - 0.3 * np.log(cycles[order] / 300)
         early = np.log(world.base) + np.log(list(world.effects.values())) @ found
+        theirs = late if world.worse_crew is None else late & (crew == world.worse_crew)
+        early = early + np.where(theirs, np.log(world.worse), 0.0)
+        slowing = slowing - np.where(late, np.log(world.wearing), 0.0)
         life = _life(rng.exponential(size=order.size), early, slowing)
         bad = world.bad_lot & (lot == n // LOT_SIZE + 4)
         life = np.where(bad, life / world.shortened, life)

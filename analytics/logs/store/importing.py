@@ -144,9 +144,19 @@ def _kept_settings(settings: Settings) -> str:
                 [item.was, item.now, item.until.isoformat() if item.until else None]
                 for item in settings.renamed
             ],
+            **_programmes(settings),
         },
         sort_keys=True,
     )
+
+
+def _programmes(settings: Settings) -> dict[str, object]:
+    """Keep the programmes, if any; without one the digest is that of earlier imports."""
+    kept = [
+        [item.name, item.starts_on.isoformat(), list(item.sites), list(item.crews)]
+        for item in settings.programmes
+    ]
+    return {"programmes": kept} if kept else {}
 
 
 def write_import(store: Store, prepared: Prepared, *, by: str) -> Imported:

@@ -16,7 +16,7 @@ from analytics.logs.formulas import neutralise
 from analytics.logs.reading import CheckedLogs, Progress, check_tables
 from analytics.logs.records import Broken, RawTable
 from analytics.logs.refusals import Finding, Reason, Refusal
-from analytics.logs.settings import Renamed, Settings
+from analytics.logs.settings import Programme, Renamed, Settings
 from analytics.logs.store.opening import Store, reading
 from analytics.logs.store.schema import CORRECTIONS, IMPORTS, RECORDS, SIGHTINGS
 from analytics.logs.tables import TABLES, Keep, Kind, Table
@@ -210,5 +210,14 @@ def _settings(kept: str) -> Settings:
         renamed=tuple(
             Renamed(was=was, now=now, until=date.fromisoformat(until) if until else None)
             for was, now, until in said["renamed"]
+        ),
+        programmes=tuple(
+            Programme(
+                name=name,
+                starts_on=date.fromisoformat(starts),
+                sites=tuple(sites),
+                crews=tuple(crews),
+            )
+            for name, starts, sites, crews in said.get("programmes", [])
         ),
     )
