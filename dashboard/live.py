@@ -4,11 +4,13 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from dash import html
 
 from analytics.findings import Findings
-from dashboard.narrowing import narrow
+from dashboard.narrowing import Narrower
+from dashboard.reading import Units
 from dashboard.selection import from_search, to_search
 from dashboard.view import View
 
@@ -34,14 +36,18 @@ class Live:
     def __init__(self, findings: Findings, folder: Path | None = None) -> None:
         self.findings = findings
         self.folder = folder
+        self._narrower = Narrower(findings)
+        self._of_fleet: dict[tuple[str, Units], Any] = {}
         self._views: OrderedDict[str, View] = OrderedDict()
         self._pages: OrderedDict[tuple[str, str], html.Div] = OrderedDict()
         self._lock = threading.Lock()
 
     def show(self, findings: Findings, folder: Path | None = None) -> None:
         """Show other findings from now on; of another folder, if one is given."""
+        narrower = Narrower(findings)
         with self._lock:
             self.findings = findings
+            self._narrower, self._of_fleet = narrower, {}
             self.folder = folder or self.folder
             self._views.clear()
             self._pages.clear()
@@ -51,14 +57,20 @@ class Live:
         selection = from_search(search)
         key = to_search(selection)
         with self._lock:
-            findings, known = self.findings, self._views.get(key)
+            narrower, of_fleet = self._narrower, self._of_fleet
+            known = self._views.get(key)
             if known is not None:
                 self._views.move_to_end(key)
                 return known
-        view = View(whole=findings, findings=narrow(findings, selection), selection=selection)
+        view = View(
+            whole=narrower.findings,
+            findings=narrower.narrow(selection),
+            selection=selection,
+            of_fleet=of_fleet,
+        )
         with self._lock:
             # Findings replaced meanwhile: this reader sees the old ones once, nobody again.
-            if findings is self.findings:
+            if narrower is self._narrower:
                 self._views[key] = view
                 while len(self._views) > _KEPT:
                     self._views.popitem(last=False)

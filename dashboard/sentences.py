@@ -47,8 +47,8 @@ def basis(findings: Findings, lives: pd.DataFrame | None = None) -> str:
 
     `lives` names the lives drawn where they are fewer than those of the findings.
     """
-    shown = findings.lives if lives is None else lives
-    early = int((shown["ending"] == "premature").sum()) if len(shown) else 0
+    ended = findings.endings if lives is None else lives["ending"].value_counts().to_dict()
+    every, early = sum(ended.values()), ended.get("premature", 0)
     model = findings.model
     ratio = _RATIOS.get(model.ratio_definition, model.ratio_definition) if model else ""
     fitted = (
@@ -59,7 +59,7 @@ def basis(findings: Findings, lives: pd.DataFrame | None = None) -> str:
         else "No life model was fitted."
     )
     return (
-        f"{count(len(shown), 'disc life', 'disc lives')}, {count(early, 'premature failure')},"
+        f"{count(every, 'disc life', 'disc lives')}, {count(early, 'premature failure')},"
         f" {day(findings.log_begins)} to {day(findings.export_date)}. {fitted}"
     )
 

@@ -1,6 +1,8 @@
 """What one page is drawn from: the findings, the selection, and the way to address them."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
 from urllib.parse import quote
 
 from analytics.findings import Findings
@@ -8,6 +10,9 @@ from dashboard.reading import Units
 from dashboard.selection import Selection, to_search
 
 __all__ = ["View"]
+
+
+_Made = TypeVar("_Made")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,11 +27,14 @@ class View:
         The part that the selection keeps.
     selection : Selection
         The filters and units in force.
+    of_fleet : dict
+        What was made of the whole findings so far; views of the same findings share it.
     """
 
     whole: Findings
     findings: Findings
     selection: Selection
+    of_fleet: dict[tuple[str, Units], Any] = field(default_factory=dict)
 
     @property
     def units(self) -> Units:
@@ -47,3 +55,11 @@ class View:
         """Give the address of a page under the same selection."""
         path = "/".join(quote(part, safe="") for part in parts)
         return f"/{path}{self.search}"
+
+    def once(self, name: str, make: Callable[[], _Made]) -> _Made:
+        """Give what is made of the whole findings, which no filter changes, made once per units."""
+        key = name, self.units
+        if key not in self.of_fleet:
+            self.of_fleet[key] = make()
+        made: _Made = self.of_fleet[key]
+        return made

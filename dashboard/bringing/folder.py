@@ -5,11 +5,12 @@ import re
 import secrets
 import shutil
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TypeVar
 
 import pandas as pd
 from werkzeug.datastructures import FileStorage
@@ -29,6 +30,8 @@ _NUMBER = re.compile(r"[0-9]{8}-[0-9a-f]{6}")
 _MOST_FILES = 60
 _LONGEST_MAPPING = 100_000
 _MANY_BYTES = 4_000_000
+
+_Result = TypeVar("_Result")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,12 +86,15 @@ def named(place: Path, number: str) -> Path | None:
 
 
 def mapping_of(folder: Path) -> str:
-    """Give the folder's mapping, or the one proposed from what its files show."""
+    """Give the folder's mapping, or the one proposed from what its files show.
+
+    Many rows are looked at by a process of their own, as `check` reads them.
+    """
     path = folder / FILE_NAME
     if path.exists():
         return path.read_text(encoding="utf-8", errors="replace")
     try:
-        return propose(folder)
+        return _apart(propose, folder)
     except DiscwardError as error:
         return f"# no mapping could be proposed: {error}\n"
 
@@ -111,12 +117,20 @@ def check(folder: Path) -> Checked:
 
     Many rows are read by a process of their own, so that other readers need not wait.
     """
-    size = sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
     try:
-        rows, quarantine = aside(_counted, folder) if size > _MANY_BYTES else _counted(folder)
+        rows, quarantine = _apart(_counted, folder)
     except DiscwardError as error:
         return Checked(rows=None, quarantine=None, problem=str(error))
     return Checked(rows=rows, quarantine=quarantine, problem="")
+
+
+def _apart(work: Callable[[Path], _Result], folder: Path) -> _Result:
+    """Read a folder of many rows in a process of its own, whose memory ends with it.
+
+    The libraries that parse keep the memory they freed, in this process for good.
+    """
+    size = sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+    return aside(work, folder) if size > _MANY_BYTES else work(folder)
 
 
 def _counted(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:

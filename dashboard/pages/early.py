@@ -32,7 +32,7 @@ def page(view: View) -> html.Div:
             answer(
                 "Which early failures were owed to the installation?",
                 [
-                    *early_answer(view.whole),
+                    *view.once("early answer", lambda: early_answer(view.whole)),
                     "" if view.selection.is_whole else early_part(view.findings),
                 ],
                 for_whom="For the reliability engineer",
@@ -78,7 +78,7 @@ def _steps(view: View) -> html.Section:
         "Which install defect costs most?",
         figure(
             view,
-            steps_figure(early.defects),
+            view.once("steps", lambda: steps_figure(early.defects)),
             says="Premature failures owed to each install defect, with 95 % limits.",
             twin=plain("install-steps", view),
             of_all=True,
@@ -100,7 +100,7 @@ def _avoided(view: View) -> html.Section:
         *(html.P(sentence) for sentence in avoided_answer(view.whole)),
         figure(
             view,
-            avoided_figure(table),
+            view.once("avoided", lambda: avoided_figure(table)),
             says="Premature failures that each change would have avoided, with 95 % limits.",
             twin=plain("what-if", view),
             of_all=True,
@@ -136,21 +136,21 @@ def _failures(view: View) -> html.Section:
 
 
 def _hazard(view: View) -> html.Section:
-    found = view.findings
+    whole = view.whole
     return section(
         "When do discs fail, and why then?",
         html.Div(
             [
                 figure(
                     view,
-                    life_figure(found.life_curve, view.units),
+                    view.once("life", lambda: life_figure(whole.life_curve, view.units)),
                     says="Share of discs without a premature failure by age (Kaplan-Meier).",
                     twin=plain("life-curve", view),
                     of_all=True,
                 ),
                 figure(
                     view,
-                    hazard_figure(found.hazard_curve, view.units),
+                    view.once("hazard", lambda: hazard_figure(whole.hazard_curve, view.units)),
                     says="Yearly hazard of a middling disc, split by the model.",
                     twin=plain("hazard-curve", view),
                     of_all=True,

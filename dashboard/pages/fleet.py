@@ -80,7 +80,7 @@ def _sites(view: View) -> html.Section:
         html.P(sites_answer(view.whole)),
         figure(
             view,
-            sites_figure(view.whole.sites),
+            view.once("sites", lambda: sites_figure(view.whole.sites)),
             says="Premature failures at each site over those the life model expects of its discs'"
             " duty and age, with 95 % limits.",
             twin=plain("sites", view, view.whole.sites),
@@ -149,7 +149,7 @@ def _quality(view: View) -> html.Section:
                 ),
                 figure(
                     view,
-                    fitting_figure(view.whole.fitting),
+                    view.once("fitting", lambda: fitting_figure(view.whole.fitting)),
                     says="Failures that install defects add to the first year of 100 discs, by"
                     " year of fitting, with 95 % limits.",
                     twin=plain("fitting-quality", view),
