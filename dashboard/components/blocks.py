@@ -5,6 +5,7 @@ import plotly.graph_objects as go
 from dash import dcc, html
 
 from dashboard import ids
+from dashboard.components.drawn_figure import DrawnFigure
 from dashboard.sentences import basis
 from dashboard.view import View
 
@@ -50,12 +51,7 @@ def figure(
     return html.Figure(
         [
             html.Div(
-                dcc.Graph(
-                    figure=drawn,
-                    responsive=True,
-                    config={"displaylogo": False, "displayModeBar": False},
-                    style={"height": f"{drawn.layout.height}px"},
-                ),
+                DrawnFigure(figure=drawn),
                 role="img",
                 **{"aria-label": says},
             ),

@@ -125,3 +125,18 @@ def test_another_site_cannot_bring_files(client: FlaskClient):
     headers = OWN | {"Origin": "http://example.org"}
 
     assert client.post("/bring", data=data, headers=headers).status_code == 403
+
+
+def test_many_rows_are_read_and_looked_at_outside_the_server(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+):
+    apart = []
+    monkeypatch.setattr(
+        "dashboard.bringing.folder.aside",
+        lambda work, folder: apart.append(work.__name__) or work(folder),
+    )
+    monkeypatch.setattr("dashboard.bringing.folder._MANY_BYTES", 0)
+    files = {name: text for name, text in FILES.items() if name != "logs.toml"}
+    client.get(bring(client, files).headers["Location"], headers=OWN)
+
+    assert sorted(apart) == ["_counted", "propose"]

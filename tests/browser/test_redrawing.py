@@ -1,0 +1,39 @@
+"""Figures are drawn where the reader looks first, in the end all of them."""
+
+import pytest
+from playwright.sync_api import Browser
+from test_pages_in_browser import opened, show
+
+pytestmark = pytest.mark.browser
+
+STAND = """figures =>
+  document.querySelectorAll("#body .js-plotly-plot .subplot").length >= figures"""
+
+
+@pytest.mark.parametrize("height", [800, 300])
+def test_figures_off_the_screen_are_drawn_without_scrolling(
+    chromium: Browser, address: str, height: int
+):
+    with opened(chromium) as page:
+        page.set_viewport_size({"width": 1200, "height": height})
+        show(page, address + "/early")
+        figures = page.locator("#body figure").count()
+        page.wait_for_function(STAND, arg=figures)
+
+        assert figures == 5
+        assert page.evaluate("() => window.scrollY") == 0
+        assert page.evaluate("() => window.discward.waiting.length") == 0
+        assert page.complaints == []
+
+
+def test_a_change_of_filter_draws_every_figure_of_the_new_page(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        show(page, address + "/early")
+        page.get_by_text("Filters and units").click()
+        page.get_by_role("textbox", name="Site").first.click()
+        page.get_by_role("option", name="Millbank").click()
+        page.wait_for_url(lambda url: "site=Millbank" in url)
+        page.get_by_text("That is the whole fleet.").wait_for()
+        page.wait_for_function(STAND, arg=5)
+
+        assert page.complaints == []
