@@ -10,7 +10,7 @@ from analytics.errors import InputError
 from analytics.fleet import usage_log
 from analytics.ledger import Ledger
 from analytics.logs.reading import CheckedLogs
-from analytics.plant import log_period, planned_weeks, read_plant
+from analytics.plant import kept_plans, log_period, planned_weeks, read_plant
 from analytics.spares.answer import NO_STORE, demand_forecast, every_code
 from analytics.spares.backtest import Backtest, Group, backtest
 from analytics.spares.demand import DemandForecast
@@ -165,6 +165,7 @@ def backtest_logs(
             planned_weeks(plant, then.tables["turnarounds"]),
             n_weeks=min(weeks + _LOOK_AHEAD_WEEKS, 104),
             fitting_loss=0.0,
+            chances=kept_plans(plant, then.tables["turnarounds"], n_draws=n_draws, seed=seed),
         )
         made.append((cut, found))
         return {(group.store, group.disc_code): group.pmf[weeks] for group in found.groups}

@@ -36,7 +36,7 @@ from analytics.logs.fingerprint import fingerprint
 from analytics.logs.reading import CheckedLogs, read_logs
 from analytics.logs.store.loading import stored_logs
 from analytics.logs.store.opening import open_store
-from analytics.plant import FittedLives, Plant, planned_weeks, read_plant
+from analytics.plant import FittedLives, Plant, kept_plans, planned_weeks, read_plant
 from analytics.spares.answer import SparesAnswer, spares_answer
 from analytics.spares.both_ways import demand_both_ways
 from analytics.survival.curves import kaplan_meier, survival_frame
@@ -358,6 +358,7 @@ def _spares(
 ) -> SparesAnswer:
     fitted = plant.fitted
     weeks = planned_weeks(plant, logs.tables["turnarounds"])
+    chances = kept_plans(plant, logs.tables["turnarounds"], n_draws=n_draws, seed=seed)
     if fitted is None:
         ledger.not_answered["spares"] = "demand needs a life model, and none could be fitted"
     answer = fitted and ledger.try_for(
@@ -370,6 +371,7 @@ def _spares(
             fitted.laws,
             weeks,
             pd.Timestamp(plant.export),
+            chances,
         ),
     )
     if fitted and answer:

@@ -18,10 +18,11 @@ from analytics.duty.tally import HistoryTally
 from analytics.early.lots import excess_by_lot
 from analytics.errors import InputError
 from analytics.findings import empty_frame
+from analytics.intervals.kept import PlanChances, past_visits, plan_chances
 from analytics.intervals.practice import todays_practice
 from analytics.ledger import Ledger
 from analytics.lives.build import build_lives
-from analytics.lives.outages import planned_dates
+from analytics.lives.outages import own_rounds, planned_dates
 from analytics.lives.today import fitted_today
 from analytics.logs.reading import CheckedLogs
 from analytics.logs.settings import Fatigue
@@ -30,7 +31,7 @@ from analytics.survival.model import LifeModel
 from analytics.survival.position_laws import PositionLaws, position_laws
 from analytics.survival.unclear_endings import fit_to_lives
 
-__all__ = ["FittedLives", "Plant", "log_period", "planned_weeks", "read_plant"]
+__all__ = ["FittedLives", "Plant", "kept_plans", "log_period", "planned_weeks", "read_plant"]
 
 HORIZON_YEARS = 2.1
 """How far planned replacements are laid out: a little more than the spares forecast."""
@@ -212,10 +213,34 @@ def planned_weeks(plant: Plant, turnarounds: pd.DataFrame) -> list[tuple[int, ..
         plant.practice["today_years"],
         export_date=plant.export,
         horizon_years=HORIZON_YEARS,
+        own_round=own_rounds(plant.lives, plant.today, turnarounds),
     )
     now = pd.Timestamp(plant.export)
     weeks = ([int(np.ceil((day - now).days / 7)) for day in days] for days in dates)
     return [tuple(dict.fromkeys(each)) for each in weeks]
+
+
+def kept_plans(
+    plant: Plant, turnarounds: pd.DataFrame, *, n_draws: int, seed: int
+) -> PlanChances | None:
+    """Estimate from past outages the chance that what `planned_weeks` gives is done.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant.
+    turnarounds : DataFrame
+        Checked turnarounds table.
+    n_draws, seed : int
+        Draws and their seed.
+
+    Returns
+    -------
+    PlanChances or None
+        In the order of `plant.today`; None when certain.
+    """
+    visits = past_visits(plant.lives, plant.today, turnarounds, export=pd.Timestamp(plant.export))
+    return plan_chances(visits, plant.today, n_draws=n_draws, seed=seed)
 
 
 def _fatigue(stated: Fatigue | None) -> tuple[Basquin | None, MeanCorrection]:

@@ -6,7 +6,7 @@ import pandas as pd
 from analytics.lives.events import Ending
 from analytics.lives.unclear import premature_weight
 
-__all__ = ["todays_practice"]
+__all__ = ["todays_interval", "todays_practice"]
 
 _SHORTEST_YEARS = 30 / 365.25
 """A planned replacement of a younger disc is a correction, not an interval."""
@@ -52,6 +52,11 @@ def todays_practice(lives: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFram
         },
         index=positions.index,
     )
+
+
+def todays_interval(lives: pd.DataFrame, positions: pd.DataFrame) -> pd.Series:
+    """Give `today_years` of `todays_practice` alone. [years]"""
+    return _interval(lives, positions)["today_years"]
 
 
 def _interval(lives: pd.DataFrame, positions: pd.DataFrame) -> dict[str, pd.Series]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from analytics.errors import NotEstimable
 from analytics.fleet import disc_years_by_year
+from analytics.intervals.kept import PlanChances
 from analytics.lives.events import Ending
 from analytics.spares.demand import DemandForecast, PositionDemand, forecast_demand
 from analytics.spares.lists import PlannerLists, due_in_turnarounds, planner_lists
@@ -78,6 +79,7 @@ def spares_answer(
     laws: PositionLaws,
     planned_weeks: list[tuple[int, ...]],
     export_date: pd.Timestamp,
+    chances: PlanChances | None = None,
 ) -> SparesAnswer:
     """Plan the spares of every store and disc code.
 
@@ -97,6 +99,8 @@ def spares_answer(
         Weeks from now of each position's planned replacements. [weeks]
     export_date : Timestamp
         Week 0.
+    chances : PlanChances, optional
+        As in `demand_forecast`.
 
     Returns
     -------
@@ -104,7 +108,7 @@ def spares_answer(
         The planner's table, its weekly curves and remarks.
     """
     positions = tables["positions"].assign(store=tables["positions"]["store"].fillna(NO_STORE))
-    forecast = demand_forecast(lives, premature, today, laws, planned_weeks)
+    forecast = demand_forecast(lives, premature, today, laws, planned_weeks, chances=chances)
     stock, orders = tables["stock"], tables["orders"]
     discs = every_code(tables["discs"], positions)
     matching = match_stock(stock, positions, discs, export_date)
@@ -156,6 +160,7 @@ def demand_forecast(
     n_weeks: int = 104,
     fitting_loss: float = FITTING_LOSS,
     one_by_one: bool = False,
+    chances: PlanChances | None = None,
 ) -> DemandForecast:
     """Forecast the discs used by week, store and code; other arguments as `spares_answer`.
 
@@ -167,13 +172,16 @@ def demand_forecast(
         Share of discs spoilt on fitting. [-]
     one_by_one : bool
         As in `forecast_demand`.
+    chances : PlanChances, optional
+        How likely the planned replacements are, for `N_DRAWS` draws or as many as the
+        laws have; certain without it.
 
     Returns
     -------
     DemandForecast
         One entry per store and disc code.
     """
-    demand = demand_positions(lives, premature, today, _steady(laws), planned_weeks)
+    demand = demand_positions(lives, premature, today, _steady(laws), planned_weeks, chances)
     upsets = log_upset_rates(lives, today, n_draws=len(demand.unclear_rate))
     return forecast_demand(
         demand, upsets, n_weeks=n_weeks, fitting_loss=fitting_loss, one_by_one=one_by_one
@@ -186,6 +194,7 @@ def demand_positions(
     today: pd.DataFrame,
     laws: PositionLaws,
     planned_weeks: list[tuple[int, ...]],
+    chances: PlanChances | None = None,
 ) -> PositionDemand:
     """Lay out every position for the demand forecast; arguments as `spares_answer`."""
     n_draws = min(N_DRAWS, laws.current.wear_location.shape[0])
@@ -199,6 +208,8 @@ def demand_positions(
         current=_first(laws.current, n_draws),
         following=_first(laws.following, n_draws),
         unclear_rate=np.repeat(other, len(today), axis=1),
+        due_chance=None if chances is None else chances.due[:n_draws],
+        young_chance=None if chances is None else chances.young[:n_draws],
     )
 
 

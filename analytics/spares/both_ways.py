@@ -8,6 +8,7 @@ it comes at a constant rate.
 import pandas as pd
 
 from analytics.errors import NotEstimable
+from analytics.intervals.kept import PlanChances
 from analytics.lives.unclear import UnclearAs
 from analytics.spares.answer import demand_forecast
 from analytics.survival.fleet_data import event_weights
@@ -26,6 +27,7 @@ def demand_both_ways(
     n_draws: int,
     seed: int,
     weeks: int = 52,
+    chances: PlanChances | None = None,
 ) -> pd.DataFrame:
     """Forecast the mean demand of every store and code with unclear endings read both ways.
 
@@ -43,6 +45,8 @@ def demand_both_ways(
         Parameter draws and their seed.
     weeks : int
         Weeks the means speak of. [weeks]
+    chances : PlanChances, optional
+        As in `demand_forecast`.
 
     Returns
     -------
@@ -68,6 +72,7 @@ def demand_both_ways(
                 planned_weeks,
                 n_weeks=weeks,
                 one_by_one=True,
+                chances=chances,
             )
         except NotEstimable:
             continue

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from analytics.spares.sums import convolved
 from analytics.survival.law import LifeLaw, cumulative_hazard
 
-__all__ = ["STEPS_WEEKS", "WEEK_YEARS", "Pieces", "choose_step", "position_counts"]
+__all__ = ["STEPS_WEEKS", "WEEK_YEARS", "Chances", "Pieces", "choose_step", "position_counts"]
 
 Array = NDArray[np.float64]
 
@@ -25,6 +25,22 @@ STEPS_WEEKS = (4.0, 2.0, 1.0, 0.5, 0.25, 0.125)
 
 _NEGLIGIBLE = 1e-7
 _MOST_COUNTS = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chances:
+    """How likely a planned replacement is made, by draw; arrays of shape (n_draws,).
+
+    Attributes
+    ----------
+    due : ndarray
+        When the disc it was planned for is still in. [-]
+    young : ndarray
+        When that disc has ended since and a younger one is in. [-]
+    """
+
+    due: Array
+    young: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,12 +58,18 @@ class Pieces:
         The same from a fresh disc on, as far as it was asked for. [-]
     planned : tuple of int
         Weeks of planned replacement. [weeks]
+    chances : Chances or None
+        How likely those are; then `joined` counts them too.
+    changed : ndarray, shape (n_weeks + 1, n_draws), or None
+        Expected number of them made by each week. [-]
     """
 
     joined: Array
     aged: Array
     fresh: Array
     planned: tuple[int, ...]
+    chances: Chances | None = None
+    changed: Array | None = None
 
 
 def position_counts(
@@ -61,6 +83,7 @@ def position_counts(
     n_weeks: int,
     step_weeks: float,
     whole_fresh: bool = False,
+    chances: Chances | None = None,
 ) -> Pieces:
     r"""Find the number of unplanned ends of one position by each week.
 
@@ -90,11 +113,17 @@ def position_counts(
         Step of the convolution, one of `STEPS_WEEKS`. [weeks]
     whole_fresh : bool
         Whether `fresh` is needed up to the horizon: a disc may be opened any week.
+    chances : Chances, optional
+        How likely the planned replacements are; certain, and not counted, without it.
 
     Returns
     -------
     Pieces
         Counts by week 0 .. n_weeks.
+
+    Notes
+    -----
+    A disc passed over at a planned replacement is taken to go on as a fresh one.
     """
     later, fitted = _column(following, unit), _column(current, unit)
     longest = n_weeks if whole_fresh else _longest_later(planned_weeks, n_weeks)
@@ -102,8 +131,15 @@ def position_counts(
     kernels = _kernels(later, other_rate, max(until, longest), step_weeks)
     aged = _to_pmf(_tails(_Life(fitted, age_years, other_rate), kernels, until))
     fresh = _to_pmf(_tails(_Life(later, 0.0, other_rate), kernels, longest))
-    joined = _join(aged, fresh, planned_weeks, n_weeks)
-    return Pieces(joined=joined, aged=aged, fresh=fresh, planned=planned_weeks)
+    joined, changed = _join(aged, fresh, planned_weeks, n_weeks, chances)
+    return Pieces(
+        joined=joined,
+        aged=aged,
+        fresh=fresh,
+        planned=planned_weeks,
+        chances=chances,
+        changed=changed if chances else None,
+    )
 
 
 def choose_step(
@@ -312,18 +348,34 @@ def _to_pmf(tails: Array) -> Array:
     return np.clip(pmf, 0.0, 1.0, out=pmf)
 
 
-def _join(aged: Array, fresh: Array, planned: tuple[int, ...], n_weeks: int) -> Array:
-    """String the pieces between planned replacements together."""
+def _join(
+    aged: Array, fresh: Array, planned: tuple[int, ...], n_weeks: int, chances: Chances | None
+) -> tuple[Array, Array]:
+    """String the pieces between planned replacements together; also what is changed on plan."""
+    changed = np.zeros((n_weeks + 1, aged.shape[2]))
     if not planned:
-        return aged
-    pieces, done = [aged[:, : planned[0] + 1]], aged[:, planned[0]]
-    for start, stop in zip(planned, (*planned[1:], n_weeks), strict=True):
-        piece = convolved(fresh[:, 1 : stop - start + 1], done)
-        pieces.append(piece)
-        done = piece[:, -1] if stop > start else done
+        return aged, changed
+    pieces, done, stayed = [aged[:, : planned[0]]], aged[:, planned[0]], aged[:1, planned[0]]
+    for start, stop in zip(planned, (*planned[1:], n_weeks + 1), strict=True):
+        if chances is not None:
+            stay = stayed.sum(axis=0)
+            changed[start:] += stay * chances.due + (1 - stay) * chances.young
+            done = _counted(done, stayed, chances)
+        pieces.append(done[:, None])
+        pieces.append(convolved(fresh[:, 1 : stop - start], done))
+        if stop <= n_weeks:
+            stayed = done * fresh[0, stop - start]
+            done = convolved(fresh[:, stop - start], done)
     size = max(len(piece) for piece in pieces)
     padded = [np.pad(piece, ((0, size - len(piece)), (0, 0), (0, 0))) for piece in pieces]
-    return _trim(np.concatenate(padded, axis=1))
+    return _trim(np.concatenate(padded, axis=1)), changed
+
+
+def _counted(done: Array, stayed: Array, chances: Chances) -> Array:
+    """Add a planned replacement to a count; `stayed` is the part whose disc is still in."""
+    still = np.pad(stayed, ((0, len(done) - len(stayed)), (0, 0)))
+    made = still * chances.due + (done - still) * chances.young
+    return np.pad(done - made, ((0, 1), (0, 0))) + np.pad(made, ((1, 0), (0, 0)))
 
 
 def _trim(pmf: Array) -> Array:

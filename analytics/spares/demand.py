@@ -5,9 +5,10 @@ For every store and disc code the number of discs used by week t is
 .. math::
     D(t) = \text{planned}(t) + \sum_i N_i(t) + \text{common upsets}(t) + \text{fitting losses}(t)
 
-with N_i the count of one position (`counts`), common upsets those that open two
-or more discs of the group (`upsets`), and a share of discs spoilt on fitting.
-Distributions are multiplied out draw by draw and then mixed over the draws, so
+with N_i the count of one position (`counts`; planned replacements that are not
+certain are counted there, with the chances past outages give them), common upsets
+those that open two or more discs of the group (`upsets`), and a share of discs spoilt
+on fitting. Distributions are multiplied out draw by draw and then mixed over the draws, so
 what is not known about the life law widens the answer.
 
 Given a draw, a position and a group whose upsets open one disc at a time are
@@ -22,7 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.spares.counts import WEEK_YEARS, Pieces, choose_step, position_counts
+from analytics.spares.counts import WEEK_YEARS, Chances, Pieces, choose_step, position_counts
 from analytics.spares.opened_together import HISTORIES, unit_counts
 from analytics.spares.sums import CountSum, shifted, spoilt
 from analytics.spares.upsets import UpsetRates, hits_in_group
@@ -46,12 +47,16 @@ class PositionDemand:
         Age of the disc now fitted, >= 0. [years]
     planned_weeks : tuple of tuple of int
         Per position the weeks from now of its planned replacements, ascending;
-        a disc due on that date is replaced whatever its age. [weeks]
+        a disc due on that date is replaced whatever its age, unless chances say
+        otherwise. [weeks]
     current, following : LifeLaw
         Law of the disc now fitted and of every later one, (n_draws, n).
     unclear_rate : ndarray, shape (n_draws, n)
         Rate of endings of unknown kind that the laws leave out; all zero when
         the laws already count them as premature. [1/years]
+    due_chance, young_chance : ndarray, shape (n_draws, n), or None
+        Chance that a planned replacement is made when the disc it was planned for is
+        still in, and when a younger one has taken its place; None when certain. [-]
     """
 
     store: NDArray[np.object_]
@@ -62,6 +67,8 @@ class PositionDemand:
     current: LifeLaw
     following: LifeLaw
     unclear_rate: Array
+    due_chance: Array | None = None
+    young_chance: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,11 +220,12 @@ def _group(
     fitting_loss: float,
     step: float,
 ) -> GroupDemand:
-    total, planned = CountSum(n_weeks, len(positions.unclear_rate)), np.zeros(n_weeks + 1)
+    total = CountSum(n_weeks, len(positions.unclear_rate))
+    planned, changed = np.zeros(n_weeks + 1), np.zeros((n_weeks + 1, len(positions.unclear_rate)))
 
     def pieces(column: int, tied: bool) -> Pieces:
         index = members[column]
-        return position_counts(
+        found = position_counts(
             positions.current,
             positions.following,
             int(index),
@@ -227,7 +235,11 @@ def _group(
             n_weeks=n_weeks,
             step_weeks=step,
             whole_fresh=tied,
+            chances=_chances(positions, int(index)),
         )
+        if found.changed is not None:
+            changed[:] += found.changed
+        return found
 
     alone = set(range(len(members)))
     for number, tie in enumerate(rates.common):
@@ -244,14 +256,16 @@ def _group(
         )
     for column in sorted(alone):
         total.add(pieces(column, False).joined)
-    for index in members:
-        for week in positions.planned_weeks[index]:
-            planned[week:] += 1
+    if positions.due_chance is None:
+        for index in members:
+            for week in positions.planned_weeks[index]:
+                planned[week:] += 1
     years = WEEK_YEARS * np.arange(n_weeks + 1.0)
     return _finish(
         total.mixed(),
         planned,
-        by_draw=total.means(),
+        changed.mean(axis=1),
+        by_draw=np.maximum(total.means() - changed, 0.0),
         upset=years * rates.every.sum(axis=1).mean(),
         unclear=years * positions.unclear_rate[:, members].sum(axis=1).mean(),
         loss=fitting_loss,
@@ -260,9 +274,16 @@ def _group(
     )
 
 
+def _chances(positions: PositionDemand, index: int) -> Chances | None:
+    if positions.due_chance is None or positions.young_chance is None:
+        return None
+    return Chances(due=positions.due_chance[:, index], young=positions.young_chance[:, index])
+
+
 def _finish(
-    unplanned: Array,
+    counted: Array,
     planned: Array,
+    changed: Array,
     *,
     by_draw: Array,
     upset: Array,
@@ -271,16 +292,19 @@ def _finish(
     name: tuple[str, str],
     n_positions: int,
 ) -> GroupDemand:
-    """Add the planned replacements and the fitting losses, and name the parts."""
-    mean = unplanned @ np.arange(unplanned.shape[1])
-    fitted = shifted(unplanned, planned.astype(int))
+    """Add the certain replacements and the fitting losses, and name the parts.
+
+    `changed` is the expected part of what is counted already that was planned but not certain.
+    """
+    mean = counted @ np.arange(counted.shape[1])
+    fitted = shifted(counted, planned.astype(int))
     return GroupDemand(
         store=name[0],
         disc_code=name[1],
         n_positions=n_positions,
         pmf=spoilt(fitted, loss),
-        planned=planned,
-        premature=np.maximum(mean - upset - unclear, 0.0),
+        planned=planned + changed,
+        premature=np.maximum(mean - changed - upset - unclear, 0.0),
         upset=upset,
         unclear=unclear,
         fitting=(planned + mean) * loss / (1 - loss),
@@ -344,6 +368,11 @@ def _check(positions: PositionDemand, n_weeks: int, fitting_loss: float) -> None
         raise ValueError(f"n_weeks must be >= 1, got {n_weeks!r}")
     if not 0 <= fitting_loss < 1:
         raise ValueError(f"fitting_loss must lie in [0, 1), got {fitting_loss!r}")
+    if (positions.due_chance is None) != (positions.young_chance is None):
+        raise ValueError("give both due_chance and young_chance, or neither")
+    for chance in (positions.due_chance, positions.young_chance):
+        if chance is not None and not ((chance >= 0) & (chance <= 1)).all():
+            raise ValueError(f"chances must lie in [0, 1], got up to {chance.max()!r}")
     for dates in positions.planned_weeks:
         if any(week < 1 for week in dates) or list(dates) != sorted(set(dates)):
             raise ValueError(f"planned weeks must ascend from 1, got {dates!r}")

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy.fft import next_fast_len
 from scipy.stats import poisson
 
-from analytics.spares.counts import Pieces
+from analytics.spares.counts import Chances, Pieces
 from analytics.spares.sums import CountSum
 from analytics.spares.upset_histories import opened_discs, upset_histories
 
@@ -56,6 +56,8 @@ class _Kinds:
     joined: Complex
     aged: Complex
     fresh: Complex
+    stays: Array
+    chances: Array
 
 
 def unit_counts(
@@ -158,6 +160,11 @@ def _bundled(piece: Pieces, bundle: Counts, n_weeks: int) -> Pieces:
         aged=mean(piece.aged),
         fresh=mean(piece.fresh),
         planned=piece.planned,
+        chances=piece.chances
+        and Chances(
+            due=np.bincount(bundle, piece.chances.due) / size,
+            young=np.bincount(bundle, piece.chances.young) / size,
+        ),
     )
 
 
@@ -183,6 +190,18 @@ def _kinds(pieces: Sequence[Pieces], length: int) -> _Kinds:
         parts = [[getattr(pieces[i], part) for i in members] for members in groups]
         return np.stack([_generating(pmfs, length) for pmfs in parts], axis=1)
 
+    def stay(members: list[int]) -> Array:
+        """Chance that no disc has ended, (n_bundles, 2, n_weeks + 1): now fitted, fresh."""
+        both = [np.stack([pieces[i].aged[0], pieces[i].fresh[0]]) for i in members]
+        return np.asarray(np.mean(both, axis=0).transpose(2, 0, 1))
+
+    def chance(members: list[int]) -> Array:
+        """Chances of a planned replacement, (n_bundles, 2); 0 where it is counted elsewhere."""
+        told = [pieces[i].chances for i in members]
+        none = np.zeros((pieces[0].joined.shape[2], 2))
+        each = [none if one is None else np.stack([one.due, one.young], axis=1) for one in told]
+        return np.asarray(np.mean(each, axis=0))
+
     return _Kinds(
         of_position=of_position,
         sizes=np.bincount(of_position),
@@ -190,6 +209,8 @@ def _kinds(pieces: Sequence[Pieces], length: int) -> _Kinds:
         joined=table("joined"),
         aged=table("aged"),
         fresh=table("fresh"),
+        stays=np.stack([stay(members) for members in groups], axis=1),
+        chances=np.stack([chance(members) for members in groups], axis=1),
     )
 
 
@@ -213,6 +234,8 @@ def _given(kinds: _Kinds, upsets: int, hits: Array, each: int, rng: np.random.Ge
             kinds.joined[bundle],
             kinds.aged[bundle],
             kinds.fresh[bundle],
+            kinds.stays[bundle],
+            kinds.chances[bundle],
             kinds.planned,
             kinds.sizes,
             first[mine],
@@ -226,6 +249,8 @@ def _sum_over(
     joined: Complex,
     aged: Complex,
     fresh: Complex,
+    stays: Array,
+    chances: Array,
     planned: NDArray[np.bool_],
     sizes: Counts,
     first: Counts,
@@ -246,7 +271,16 @@ def _sum_over(
         for row in range(start[run], start[run + 1]):
             kind = rows[row, 1]
             left[kind] -= count[row]
-            _opened(opened, aged[kind], fresh[kind], planned[kind], rows[row, 2:], begin)
+            _opened(
+                opened,
+                aged[kind],
+                fresh[kind],
+                stays[kind],
+                chances[kind],
+                planned[kind],
+                rows[row, 2:],
+                begin,
+            )
             _multiply(product, opened, count[row], begin)
         for kind in range(len(joined)):
             _multiply(product, joined[kind], left[kind], begin)
@@ -259,6 +293,8 @@ def _opened(
     into: Complex,
     aged: Complex,
     fresh: Complex,
+    stays: Array,
+    chances: Array,
     planned: NDArray[np.bool_],
     hits: Table,
     begin: int,
@@ -271,7 +307,7 @@ def _opened(
     n_times, n_roots = into.shape
     root = np.exp(-1j * np.pi * np.arange(n_roots) / (n_roots - 1))
     done, table = np.ones(n_roots, dtype=np.complex128), aged
-    since, early = 0, 0
+    since, early, later = 0, 0, 0
     for t in range(n_times):
         if hits[t] > 0:
             low, high = t - since - 1 + early, t - since
@@ -285,8 +321,12 @@ def _opened(
             for z in range(n_roots):
                 into[t, z] = done[z] * (table[low, z] + table[high, z]) / 2
             if planned[t]:
-                done[:] = into[t]
-                table, since, early = fresh, t, 0
+                stay = 0.0 if early else stays[later, t - since]
+                for z in range(n_roots):
+                    made = (into[t, z] - done[z] * stay) * chances[1] + done[z] * stay * chances[0]
+                    into[t, z] += made * (root[z] - 1)
+                    done[z] = into[t, z]
+                table, since, early, later = fresh, t, 0, 1
 
 
 @njit(cache=True)

@@ -122,7 +122,7 @@ def _need(case: Case) -> str:
     wait = max(case.order_week or 0, 0) + 1
     until = min(wait + int(quantile(lead, case.target)), len(case.group.pmf) - 1)
     likely = int(quantile(case.group.pmf[until], case.target))
-    planned = int(case.group.planned[until])
+    planned = round(float(case.group.planned[until]))
     part = f", {planned} of them planned" if planned else ""
     return f"up to {likely} may be used in {until} weeks ({case.target:.0%}){part}"
 
