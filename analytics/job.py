@@ -2,60 +2,48 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from analytics import fleet
 from analytics.duty.history import scan_logs
 from analytics.duty.tally import HistoryTally
 from analytics.duty.withstood import pressures_withstood
-from analytics.early.answer import excess_by_crew, excess_by_site, hazard_by_age
+from analytics.early.answer import excess_by_crew, excess_by_site
 from analytics.early.fleet_answer import FleetAnswer, fleet_answer
 from analytics.early.suspect_lots import lot_places
 from analytics.early.two_by_two import counts_alone
 from analytics.early.watching import Watching, watching
 from analytics.errors import InputError
-from analytics.estimate import Estimate, from_draws
 from analytics.findings import (
-    FRAMES,
-    ChangedDuty,
     Findings,
     Installation,
-    Model,
-    Wear,
     empty_frame,
 )
 from analytics.intervals.answer import IntervalsAnswer, intervals_answer
 from analytics.ledger import Ledger
-from analytics.lives.events import Ending
-from analytics.lives.unclear import UnclearAs, premature_weight
 from analytics.logs.fingerprint import fingerprint
 from analytics.logs.reading import CheckedLogs, read_logs
 from analytics.logs.store.loading import stored_logs
 from analytics.logs.store.opening import open_store
-from analytics.plant import FittedLives, Plant, kept_plans, planned_weeks, read_plant
+from analytics.model_summary import (
+    hazard_curve,
+    life_curve,
+    model_in_use,
+    model_version,
+    wear_found,
+)
+from analytics.plain_remarks import CAUTIONS, absent_tables, plain_warnings, stock_remarks
+from analytics.plant import Plant, kept_plans, planned_weeks, read_plant
 from analytics.spares.answer import SparesAnswer, spares_answer
 from analytics.spares.both_ways import demand_both_ways
-from analytics.survival.curves import kaplan_meier, survival_frame
-from analytics.survival.fleet_data import CYCLES, RATIO, FleetData, event_weights
-from analytics.survival.model import LifeModel, judged, wear_draws
+from analytics.survival.fleet_data import event_weights
 
 __all__ = ["N_DRAWS", "SEED", "run", "run_logs"]
 
 N_DRAWS = 400
 SEED = 20_170
-
-RATIO_DEFINITION = "min_burst: operating pressure over marked less burst tolerance"
-
-CAUTIONS = (
-    "Decision support only. The maker's written instructions, the code of construction, the "
-    "jurisdiction and the responsible licensed engineer prevail.",
-    "Early bursts say nothing of a disc that fails to open; those are listed apart.",
-    "What crews and lots show is association, not blame.",
-)
 
 Tell = Callable[[str], None]
 
@@ -157,7 +145,7 @@ def run_logs(
         If the logs hold no disc life or no date.
     """
     ledger = ledger or Ledger()
-    ledger.cautions.extend(_absent(logs))
+    ledger.cautions.extend(absent_tables(logs))
     if history is not None:
         ledger.cautions.extend(history.cautions)
     tell("disc lives and life model")
@@ -176,7 +164,7 @@ def run_logs(
         empty_frame("dangerous") if history is None else pressures_withstood(logs.tables, history)
     )
     dangerous = fleet.dangerous_events(lives, withstood)
-    ledger.cautions.extend(_plain_warnings(plant))
+    ledger.cautions.extend(plain_warnings(plant))
     return Findings(
         title=logs.settings.title,
         export_date=plant.export,
@@ -186,11 +174,11 @@ def run_logs(
         quarantine=logs.quarantine,
         lives=lives,
         endings={str(name): int(n) for name, n in lives["ending"].value_counts().items()},
-        life_curve=_life_curve(lives, ledger),
-        hazard_curve=_hazard_curve(plant),
-        model=_model(plant.fitted, ledger, seed),
+        life_curve=life_curve(lives, ledger),
+        hazard_curve=hazard_curve(plant),
+        model=model_in_use(plant.fitted, ledger, seed),
         installation=early.installation,
-        wear=_wear(plant.fitted),
+        wear=wear_found(plant.fitted),
         crews=_crews(plant),
         lots=plant.fitted.lots if plant.fitted else empty_frame("lots"),
         sites=_sites(plant),
@@ -214,7 +202,7 @@ def run_logs(
         moves=_or_empty("moves", spares.lists.moves),
         kits=_or_empty("kits", spares.lists.kits),
         dead_stock=_or_empty("dead_stock", spares.lists.dead),
-        stock_remarks=_stock_remarks(logs.quarantine, spares.odd),
+        stock_remarks=stock_remarks(logs.quarantine, spares.odd),
         pooled=_or_empty("pooled", spares.lists.pooled),
         placing=_or_empty("placing", spares.lists.placing),
         budget=_or_empty("budget", spares.lists.budget),
@@ -230,42 +218,8 @@ def run_logs(
         cautions=(*CAUTIONS, *ledger.cautions, *logs.notes, *spares.remarks),
         not_answered=ledger.not_answered,
         data_version=fingerprint({**logs.tables, "duty of positions": plant.duty}),
-        model_version=_model_version(plant.fitted, seed=seed, n_draws=n_draws),
+        model_version=model_version(plant.fitted, seed=seed, n_draws=n_draws),
     )
-
-
-_WITHOUT = {
-    "removals": "no removals table: nothing is known to have ended",
-    "stock": "no stock table: every shelf is taken as empty",
-    "orders": "no orders table: nothing is taken to be on its way",
-    "turnarounds": "no turnarounds table: no planned replacement is in the demand",
-}
-
-
-def _absent(logs: CheckedLogs) -> list[str]:
-    """Say what a table that is not there leaves out."""
-    return [said for name, said in _WITHOUT.items() if name not in logs.present]
-
-
-def _plain_warnings(plant: Plant) -> list[str]:
-    """Say what no model is needed to see: discs driven too hard, endings nobody can tell."""
-    said = []
-    above = int(plant.duty["operating_ratio"].gt(1).sum())
-    if above:
-        said.append(
-            f"{above} positions run above the pressure at which their disc may burst (operating "
-            "ratio above 1), or their pressures are wrong: look at these first"
-        )
-    unclear = int(plant.lives["ending"].eq(Ending.UNCLEAR.value).sum())
-    if unclear:
-        told = int(plant.lives["ending"].eq(Ending.PREMATURE.value).sum())
-        years = float(fleet.disc_years_by_year(plant.lives).to_numpy().sum())
-        said.append(
-            f"{unclear} endings are unclear, neither peak pressure nor upset being on record: "
-            f"{100 * told / years:.3g} premature failures per 100 disc-years with none of them, "
-            f"{100 * (told + unclear) / years:.3g} with all"
-        )
-    return said
 
 
 def _early(
@@ -390,107 +344,5 @@ def _spares(
     )
 
 
-def _stock_remarks(quarantine: pd.DataFrame, odd: pd.DataFrame) -> pd.DataFrame:
-    """What is odd about stock and orders, rows that could not be read among it."""
-    unread = quarantine[quarantine["table"].isin(["stock", "orders", "discs"])]
-    rows = [
-        {
-            "what": f"row of {row['table']} set aside: {row['reason']}",
-            "detail": f"{row['file']}, line {row['line']}: {row['column']} must be "
-            f"{row['required']}, got {row['value']}; not counted",
-            "mend": row["mend"],
-        }
-        for row in unread.to_dict("records")
-    ]
-    columns = FRAMES["stock_remarks"].split()
-    frames = [frame for frame in (pd.DataFrame(rows), odd) if len(frame)]
-    return pd.concat(frames, ignore_index=True)[columns] if frames else empty_frame("stock_remarks")
-
-
 def _or_empty(name: str, frame: pd.DataFrame) -> pd.DataFrame:
     return empty_frame(name) if frame.empty else frame
-
-
-def _life_curve(lives: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
-    """Kaplan-Meier of premature failures; a leak counts at the middle of its interval."""
-    known = lives[lives["age_known"]]
-    if known.empty:
-        ledger.not_answered["life curve"] = "no life has a known age"
-        return empty_frame("life_curve")
-    premature = premature_weight(known, UnclearAs.NOT_PREMATURE).to_numpy() > 0
-    middle = (known["lower_years"] + known["upper_years"]).to_numpy() / 2
-    age = np.where(premature, middle, known["age_years"].to_numpy())
-    entry = np.minimum(known["entry_years"].to_numpy(), age * (1 - 1e-9))
-    curve = ledger.try_for("life curve", lambda: kaplan_meier(age, premature, entry=entry))
-    if curve is None:
-        return empty_frame("life_curve")
-    if curve.warning:
-        ledger.cautions.append(curve.warning)
-    return survival_frame(curve)
-
-
-def _hazard_curve(plant: Plant) -> pd.DataFrame:
-    if plant.fitted is None:
-        return empty_frame("hazard_curve")
-    return hazard_by_age(plant.fitted.laws, float(plant.lives["age_years"].quantile(0.95)))
-
-
-def _model(fitted: FittedLives | None, ledger: Ledger, seed: int) -> Model | None:
-    if fitted is None:
-        return None
-    model = judged(fitted.model, fitted.data, seed=seed)
-    ledger.cautions.extend(said for said in model.warnings if said not in fitted.model.warnings)
-    return Model(
-        name=model.name,
-        why=model.why,
-        fit_statement=model.fit_statement,
-        lives=len(np.unique(fitted.data.life)),
-        failures=round(fitted.data.data.lifetimes.failures),
-        ratio_definition=RATIO_DEFINITION,
-    )
-
-
-def _model_version(fitted: FittedLives | None, *, seed: int, n_draws: int) -> str:
-    """Name what was fitted and how, so that the same logs give the same numbers again."""
-    try:
-        package = version("discward")
-    except PackageNotFoundError:
-        package = "from source"
-    model = fitted.model.name if fitted else "no life model"
-    return f"discward {package}; {model}; seed {seed}; {n_draws} draws"
-
-
-def _wear(fitted: FittedLives | None) -> Wear | None:
-    if fitted is None:
-        return None
-    shape, _ = wear_draws(fitted.model, fitted.data)
-    ratio, cycles = _exponents(fitted.data, fitted.model)
-    return Wear(
-        shape=from_draws(shape),
-        ratio_exponent=ratio,
-        cycle_exponent=cycles,
-        changed_duty=_changed_duty(fitted),
-    )
-
-
-def _exponents(data: FleetData, model: LifeModel) -> tuple[Estimate | None, Estimate | None]:
-    """Exponents of ratio and cycles; None for one that is not in the model."""
-    _, effects = wear_draws(model, data)
-    ratio, cycles = (
-        from_draws(-effects[name]) if name in effects else None for name in (RATIO, CYCLES)
-    )
-    return ratio, cycles
-
-
-def _changed_duty(fitted: FittedLives) -> ChangedDuty | None:
-    changing = fitted.data.data.changing
-    if changing is None or fitted.at_one_duty is None:
-        return None
-    lives = fitted.data.data.lifetimes
-    ratio, cycles = _exponents(*fitted.at_one_duty)
-    return ChangedDuty(
-        lives=len(np.unique(fitted.data.life[changing.row])),
-        failures=round(float(lives.weight[changing.row] @ lives.ended[changing.row])),
-        ratio_exponent=ratio,
-        cycle_exponent=cycles,
-    )

@@ -21,6 +21,7 @@ STAGES = [
     {"analytics.survival"},
     {"analytics.early", "analytics.intervals", "analytics.spares", "analytics.fleet"},
     {"analytics.plant"},
+    {"analytics.model_summary", "analytics.plain_remarks"},
     {"analytics.backtest", "analytics.findings_json", "analytics.job", "analytics.reference"},
 ]
 DRAWING = {"dashboard", "dash", "plotly", "dash_ag_grid", "dash_mantine_components", "datasets"}
