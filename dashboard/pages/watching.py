@@ -23,6 +23,20 @@ _SAYS = {
 }
 
 
+_IN_SHORT = (
+    "chart",
+    "group",
+    "direction",
+    "since",
+    "signalled_on",
+    "observed",
+    "expected",
+    "rate_ratio",
+    "low",
+    "high",
+)
+
+
 def watch_part(view: View) -> html.Section:
     """Say whether the quality of installation changed, and draw the charts that saw it."""
     found = view.whole
@@ -30,7 +44,7 @@ def watch_part(view: View) -> html.Section:
         "Has the quality of installation changed?",
         *(html.P(sentence) for sentence in watch_sentences(found)),
         html.Div([_drawn(view, chart) for chart in _SAYS], className="pair"),
-        plain("watch", view) if len(found.watch) else None,
+        plain("watch", view, only=_IN_SHORT) if len(found.watch) else None,
         html.Details([html.Summary("All charts"), grid("watch-charts", view)]),
         note=(
             "Each group is held against its own level so far, duty allowed for, and each failure"

@@ -140,7 +140,7 @@ def test_engineer_finds_the_worst_step_and_opens_a_case_of_it(
         sheet = page.locator(".sheet").inner_text()
 
         assert worst in sheet
-        assert "What else could explain it" in sheet
+        assert "What else could it be?" in sheet
         assert barriers(page) == []
         assert page.complaints == []
     if not COLD:
@@ -181,6 +181,7 @@ SECTIONS = (
     "The fleet",
     "Which early failures were owed to the installation",
     "What would have been avoided",
+    "Has the quality of installation changed",
     "When to replace",
     "What to order this week",
     "The logs behind this report",

@@ -28,7 +28,17 @@ SHAPES = (
     "[x](javascript:alert({n}))",
 )
 PAYLOADS = [SHAPES[n % len(SHAPES)].format(n=n) for n in range(200)]
-KEPT = {"ending", "proposal", "limit", "policy", "main_defect", "check", "table"}
+KEPT = {
+    "ending",
+    "proposal",
+    "limit",
+    "policy",
+    "measure",
+    "chart",
+    "main_defect",
+    "check",
+    "table",
+}
 
 
 def spoiled(findings: Findings) -> Findings:
