@@ -52,7 +52,7 @@ def two_by_two_checks(tables: Path) -> list[Check]:
                 "its limits": ((heart.relative_risk.low, heart.relative_risk.high), (1.43, 2.30)),
                 "odds ratio": (heart.odds_ratio.estimate, 1.83),
             },
-            absolute=0.01,
+            absolute=0.005,
         ),
         *compare(
             "two by two",
