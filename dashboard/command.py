@@ -6,19 +6,18 @@ Exit codes: 0 done, 1 findings or rows need attention (with --strict), 2 unusabl
 import json
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
-import pandas as pd
 import typer
 from rich.console import Console
 
 from analytics.duty.damage import MeanCorrection
 from analytics.errors import DiscwardError, InputError
 from analytics.findings import Findings
-from analytics.spares.backtest import Backtest
 from dashboard.access.people import Access
 from dashboard.access.place import Place
 from dashboard.people_command import app as people_app
+from dashboard.printing import backtest_tables, emit, print_findings, print_table, say
 
 __all__ = ["app", "main"]
 
@@ -34,7 +33,6 @@ app = typer.Typer(
     "how many spares to hold.",
 )
 app.add_typer(people_app, name="people")
-say = Console(soft_wrap=True, highlight=False)
 complain = Console(stderr=True, soft_wrap=True, highlight=False)
 
 Logs = Annotated[Path, typer.Argument(help="Folder with one file per log table.")]
@@ -91,7 +89,7 @@ def demo(
         with say.status("making the demo logs"):
             make_demo(folder)
     findings = _run(folder)
-    _print(findings)
+    print_findings(findings)
     if serve:
         from dashboard.access.start import admit
 
@@ -115,13 +113,13 @@ def check(
         checked = reading.read_logs(
             logs, progress=lambda step, share: status.update(f"{step} ({share:.0%})")
         )
-    _table("Rows", checked.rows)
+    print_table("Rows", checked.rows)
     set_aside = checked.quarantine
     if len(set_aside):
         by_reason = set_aside.groupby(["table", "reason"], as_index=False).agg(
             rows=("line", "size"), first_line=("line", "first"), mend=("mend", "first")
         )
-        _table("Set aside", by_reason)
+        print_table("Set aside", by_reason)
     for note in checked.notes:
         say.print(f"note: {note}", markup=False)
     if strict and len(set_aside):
@@ -148,7 +146,7 @@ def analyse(
         export_frame(table.rows(findings), out / f"{table.key}.csv")
     (out / "findings.json").write_text(findings_json(findings), encoding="utf-8")
     write_report(findings, out / "report.html")
-    _print(findings)
+    print_findings(findings)
     say.print(f"written to {out}", markup=False)
     urgent = len(findings.quarantine) or len(findings.dangerous)
     if strict and urgent:
@@ -195,7 +193,7 @@ def life(
     names = tuple(name.strip() for name in covariates.split(",") if name.strip())
     rows = life_table.read_life_table(_text(table), names)
     found = life_table.life_findings(rows, life_table.family_named(family), names)
-    _emit(found, as_json)
+    emit(found, as_json)
 
 
 @app.command()
@@ -227,7 +225,7 @@ def cycles(
         found["damage"] = counting.damage_findings(
             found, cycles_to_failure, slope, mean_correction, burst_pressure
         )
-    _emit(found, as_json)
+    emit(found, as_json)
 
 
 @app.command()
@@ -240,7 +238,7 @@ def trend(
     from analytics.survival.trend import trend_findings
     from analytics.survival.trend_log import read_trend_events
 
-    _emit(trend_findings(read_trend_events(events), end), as_json)
+    emit(trend_findings(read_trend_events(events), end), as_json)
 
 
 @app.command()
@@ -280,16 +278,16 @@ def backtest(
     if as_json:
         print(json.dumps({name: table.to_dict("records") for name, table in tables.items()}))
         return
-    totals, scores = _backtest_tables(found)
-    _table(f"Discs used within {weeks} weeks of each day, and what was forecast", totals)
-    _table("Scores, mean over stores, disc codes and days (CRPS: smaller is better)", scores)
+    totals, scores = backtest_tables(found)
+    print_table(f"Discs used within {weeks} weeks of each day, and what was forecast", totals)
+    print_table("Scores, mean over stores, disc codes and days (CRPS: smaller is better)", scores)
     currency = checked.settings.currency
     for line in past_stock_words(found.policy, currency):
         say.print(line, markup=False)
-    _table("What stock levels would have done", past_stock_table(found.policy, currency))
+    print_table("What stock levels would have done", past_stock_table(found.policy, currency))
     late = late_table(found.policy)
     if len(late):
-        _table("Where levels from the forecasts would have been short, worst first", late)
+        print_table("Where levels from the forecasts would have been short, worst first", late)
 
 
 @app.command()
@@ -366,64 +364,8 @@ def _serve(findings: Findings, logs: Path, place: Place, access: Access | None) 
     start(findings, logs, place, access, tell=lambda said: say.print(said, markup=False))
 
 
-def _print(findings: Findings) -> None:
-    from dashboard.summary import summary
-
-    for line in summary(findings):
-        say.print(line, markup=False)
-
-
-def _backtest_tables(found: Backtest) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Totals per day and the scores, in the words and width of a terminal."""
-    rows = found.rows.assign(day=found.rows["cut"].dt.strftime("%Y-%m-%d"))
-    forecast = rows.pivot_table(index="day", columns="method", values="mean", aggfunc="sum")
-    used = rows.groupby(["day", "method"])["observed"].sum().groupby("day").first()
-    order = ["used", *rows["method"].unique()]
-    totals = forecast.assign(used=used)[order].round(1).reset_index()
-    covered = {f"covered_{level}": f"{level} %" for level in (50, 80, 95)}
-    wanted = {
-        "method": "method",
-        "bias": "bias",
-        "crps": "CRPS",
-        "crps_ratio": "to best",
-        **covered,
-    }
-    scores = found.summary[list(wanted)].rename(columns=wanted).round(3)
-    return totals.rename_axis(columns=None), scores
-
-
 def _text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"{path} must be a readable UTF-8 CSV file: {error}") from None
-
-
-def _emit(found: dict[str, Any], as_json: bool) -> None:
-    if as_json:
-        print(json.dumps(found, indent=2, allow_nan=False))
-        return
-    for name, value in found.items():
-        if isinstance(value, list) and value and isinstance(value[0], dict):
-            _table(name, pd.DataFrame(value))
-        else:
-            say.print(f"{name}: {value}", markup=False)
-
-
-def _table(title: str, frame: pd.DataFrame) -> None:
-    from rich.table import Table
-    from rich.text import Text
-
-    shown = Table(title=title, title_justify="left")
-    for column in frame.columns:
-        number = pd.api.types.is_numeric_dtype(frame[column])
-        shown.add_column(str(column), justify="right" if number else "left")
-    for row in frame.itertuples(index=False):
-        shown.add_row(*(Text(_cell(value)) for value in row))
-    say.print(shown)
-
-
-def _cell(value: object) -> str:
-    if isinstance(value, float):
-        return "" if pd.isna(value) else f"{value:.6g}"
-    return "" if value is None or value is pd.NA else str(value)

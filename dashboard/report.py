@@ -11,23 +11,16 @@ from plotly.offline import get_plotlyjs
 from analytics.findings import Findings
 from dashboard.avoided import CAVEAT, avoided_answer
 from dashboard.cells import cell_text
+from dashboard.early_sentences import early_answer
 from dashboard.figures.avoided import avoided_figure
 from dashboard.figures.fleet import costs_figure, trend_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
+from dashboard.fleet_sentences import fleet_answer, sites_answer
+from dashboard.interval_sentences import intervals_answer, past_cap
 from dashboard.reading import Units
-from dashboard.sentences import (
-    CAUTION,
-    basis,
-    dangerous_sentence,
-    early_answer,
-    fleet_answer,
-    intervals_answer,
-    logs_answer,
-    past_cap,
-    sites_answer,
-    storeroom_answer,
-)
+from dashboard.sentences import CAUTION, basis, dangerous_sentence, logs_answer
+from dashboard.storeroom_sentences import storeroom_answer
 from dashboard.suspects import lot_sentences
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, converted, heading, limits_of

@@ -1,14 +1,11 @@
 """The findings in a page of plain lines, as the command prints them."""
 
 from analytics.findings import Findings
-from dashboard.sentences import (
-    dangerous_sentence,
-    early_answer,
-    fleet_answer,
-    intervals_answer,
-    logs_answer,
-    storeroom_answer,
-)
+from dashboard.early_sentences import early_answer
+from dashboard.fleet_sentences import fleet_answer
+from dashboard.interval_sentences import intervals_answer
+from dashboard.sentences import dangerous_sentence, logs_answer
+from dashboard.storeroom_sentences import storeroom_answer
 
 __all__ = ["summary"]
 

@@ -1,10 +1,7 @@
 """Tally the batches of one historian file and remember what was set aside."""
 
-import os
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -267,7 +264,7 @@ def tally_series(
     limits: Limits | None = None,
     change_days: ChangeDays | None = None,
 ) -> HistoryTally:
-    """Tally one position's rows held in memory, a long series in pieces on all cores.
+    """Tally one position's rows held in memory.
 
     Parameters
     ----------
@@ -285,40 +282,9 @@ def tally_series(
     HistoryTally
         What a scan of a file with these rows gives.
     """
-    limits = limits or Limits()
-    cores = os.cpu_count() or 1
-    if len(times_ms) < cores * BATCH_ROWS:
-        return _tally_piece(position, times_ms, pressure_barg, limits, change_days or {})
-    cuts = np.linspace(0, len(times_ms), cores + 1).astype(int)
-    with ThreadPoolExecutor(cores) as pool:
-        pieces = list(
-            pool.map(
-                lambda piece: _tally_piece(
-                    position,
-                    times_ms[piece[0] : piece[1]],
-                    pressure_barg[piece[0] : piece[1]],
-                    limits,
-                    change_days or {},
-                ),
-                pairwise(cuts.tolist()),
-            )
-        )
-    whole = merge_tallies(pieces)
-    if whole.notes:  # a clock set back may reach over a cut: only in one go is it seen whole
-        return _tally_piece(position, times_ms, pressure_barg, limits, change_days or {})
-    return whole
-
-
-def _tally_piece(
-    position: str,
-    times_ms: Ints,
-    pressure_barg: NDArray[np.float64],
-    limits: Limits,
-    change_days: ChangeDays,
-) -> HistoryTally:
     names = Names()
     codes = np.zeros(min(len(times_ms), BATCH_ROWS), np.int32) + names.number([position])
-    counter = Counter("", names, change_days, limits)
+    counter = Counter("", names, change_days or {}, limits or Limits())
     for start in range(0, len(times_ms), BATCH_ROWS):
         times = times_ms[start : start + BATCH_ROWS]
         pressure = pressure_barg[start : start + BATCH_ROWS]

@@ -17,9 +17,9 @@ from analytics.survival.fleet_data import (
     FleetData,
     defect_probabilities,
     event_weights,
-    wear_columns,
+    wear_of_lives,
 )
-from analytics.survival.law import LifeLaw, cumulative_hazard, hazard
+from analytics.survival.law import LifeLaw, cumulative_hazard, hazard, middle_of, part_of
 from analytics.survival.model import LifeModel, law_for
 
 __all__ = [
@@ -66,6 +66,8 @@ class Usual:
         Premature failures, parts of one where unclear. [-]
     install, wear : ndarray, shape (n,)
         Usual installation hazard and wear hazard at the last age. [1/years]
+    duty : ndarray, shape (n, n_wear)
+        Wear covariates, equivalent ones where the duty changed. [-]
     expected : ndarray, shape (n,)
         Installation failures expected while watched. [failures]
     ages, cumulative : ndarray, shape (k,)
@@ -84,6 +86,7 @@ class Usual:
     events: Array
     install: Array
     wear: Array
+    duty: Array
     expected: Array
     ages: Array
     cumulative: Array
@@ -132,7 +135,8 @@ def usual_fitting(lives: pd.DataFrame, fleet: FleetData, model: LifeModel) -> Us
     age = np.where(events > 0, (rows["lower_years"] + rows["upper_years"]).to_numpy() / 2, end)
     age = np.maximum(age, np.maximum(entry, _YOUNGEST))
     defects = np.broadcast_to(mean, (len(rows), len(mean)))
-    law = _few(law_for(model, fleet, defects, wear_columns(fleet.design, rows)))
+    duty = wear_of_lives(fleet, lives)[kept]
+    law = part_of(law_for(model, fleet, defects, duty), draws=slice(_DRAWS))
     install, wear = (part.mean(axis=0) for part in hazard(law, age))
     ages, cumulative = _by_age(float(age.max()), law)
     observed = float((events * install / (install + wear)).sum())
@@ -152,10 +156,11 @@ def usual_fitting(lives: pd.DataFrame, fleet: FleetData, model: LifeModel) -> Us
         events=events,
         install=install,
         wear=wear,
+        duty=duty,
         expected=expected * scale,
         ages=ages,
         cumulative=cumulative * scale,
-        wearing=_mean_law(law),
+        wearing=middle_of(law),
     )
 
 
@@ -322,28 +327,6 @@ def _by_age(oldest: float, law: LifeLaw) -> tuple[Array, Array]:
         install_log_rate=law.install_log_rate[:, :1],
     )
     return ages, np.append(0.0, cumulative_hazard(alone, ages[1:, None, None]).mean(axis=(1, 2)))
-
-
-def _mean_law(law: LifeLaw) -> LifeLaw:
-    """One law by the means of the parameter draws."""
-    return replace(
-        law,
-        wear_location=law.wear_location.mean(axis=0, keepdims=True),
-        wear_sigma=law.wear_sigma.mean(axis=0, keepdims=True),
-        install_log_rate=law.install_log_rate.mean(axis=0, keepdims=True),
-        install_shape=law.install_shape.mean(axis=0, keepdims=True),
-    )
-
-
-def _few(law: LifeLaw) -> LifeLaw:
-    """The first draws only: a mean needs no more."""
-    return replace(
-        law,
-        wear_location=law.wear_location[:_DRAWS],
-        wear_sigma=law.wear_sigma[:_DRAWS],
-        install_log_rate=law.install_log_rate[:_DRAWS],
-        install_shape=law.install_shape[:_DRAWS],
-    )
 
 
 def _months(last: float) -> Array:

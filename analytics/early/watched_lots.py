@@ -4,15 +4,13 @@ A lot is made once, so it has no level of its own to change from: its discs are 
 fleet's life law at their own duty and with the defects of their own fitting.
 """
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from analytics.early.usual_fitting import YEAR_DAYS, Usual
-from analytics.survival.fleet_data import FleetData, defect_probabilities, wear_columns
-from analytics.survival.law import LifeLaw, cumulative_hazard
+from analytics.survival.fleet_data import FleetData, defect_probabilities
+from analytics.survival.law import LifeLaw, cumulative_hazard, part_of
 from analytics.survival.model import LifeModel, law_for
 
 __all__ = ["lots_by_month"]
@@ -50,11 +48,9 @@ def lots_by_month(
     if rows.empty:
         return pd.DataFrame(columns=range(len(usual.edges) - 1))
     defects = defect_probabilities(fleet.design, usual.lives)[kept]
-    plain = replace(fleet.design, lots=())
-    duty = np.zeros((len(rows), len(fleet.data.wear_names)))
-    columns = wear_columns(plain, rows)
-    duty[:, : columns.shape[1]] = columns
-    law = _few(law_for(model, fleet, defects, duty))
+    duty = usual.duty[kept].copy()
+    duty[:, np.isin(fleet.data.wear_names, [f"lot {lot}" for lot in fleet.design.lots])] = 0.0
+    law = part_of(law_for(model, fleet, defects, duty), draws=slice(_DRAWS))
     at_edges = np.stack([_so_far(usual, kept, law, day) for day in usual.edges], axis=1)
     by_month = pd.DataFrame(np.diff(at_edges, axis=1))
     return by_month.groupby(rows["lot"].to_numpy()).sum()
@@ -65,14 +61,3 @@ def _so_far(usual: Usual, kept: NDArray[np.bool_], law: LifeLaw, day: float) -> 
     start, stop = usual.watched[kept], usual.ended[kept]
     age = (np.clip(day, start, np.maximum(stop, start)) - usual.fitted[kept]) / YEAR_DAYS
     return np.asarray(cumulative_hazard(law, np.maximum(age, 0.0)).mean(axis=0))
-
-
-def _few(law: LifeLaw) -> LifeLaw:
-    """The first draws only: a mean needs no more."""
-    return replace(
-        law,
-        wear_location=law.wear_location[:_DRAWS],
-        wear_sigma=law.wear_sigma[:_DRAWS],
-        install_log_rate=law.install_log_rate[:_DRAWS],
-        install_shape=law.install_shape[:_DRAWS],
-    )

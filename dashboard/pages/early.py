@@ -6,18 +6,14 @@ from dashboard.avoided import CAVEAT, avoided_answer, steps_worth
 from dashboard.components.blocks import answer, figure, message, section
 from dashboard.components.set_aside import set_aside
 from dashboard.components.tables import grid, plain
+from dashboard.early_sentences import early_answer, early_part
 from dashboard.figures.avoided import avoided_figure
 from dashboard.figures.duty import duty_figure
 from dashboard.figures.life import hazard_figure, life_figure
 from dashboard.figures.steps import steps_figure
+from dashboard.interval_sentences import changed_duty_sentence, gain_sentence
 from dashboard.pages.watching import programmes_part, record_next_part, watch_part
-from dashboard.sentences import (
-    changed_duty_sentence,
-    dangerous_sentence,
-    early_answer,
-    early_part,
-    gain_sentence,
-)
+from dashboard.sentences import dangerous_sentence
 from dashboard.view import View
 from dashboard.words import count, percent, sentence
 

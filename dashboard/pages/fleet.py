@@ -14,8 +14,8 @@ from dashboard.figures.fleet import (
     sites_figure,
     trend_figure,
 )
+from dashboard.fleet_sentences import fleet_answer, sites_answer
 from dashboard.losses import avoidable_losses
-from dashboard.sentences import fleet_answer, sites_answer
 from dashboard.table_list import TABLES
 from dashboard.take import REPORT
 from dashboard.view import View

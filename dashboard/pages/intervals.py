@@ -10,7 +10,7 @@ from dashboard.accepting import interval_key
 from dashboard.components.blocks import accepting, answer, figure, message, section
 from dashboard.components.tables import grid, plain
 from dashboard.figures.interval import cost_figure
-from dashboard.sentences import intervals_answer, outage_limits, past_cap
+from dashboard.interval_sentences import intervals_answer, outage_limits, past_cap
 from dashboard.view import View
 
 __all__ = ["cost_curve", "page"]

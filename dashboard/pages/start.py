@@ -2,13 +2,11 @@
 
 from dash import dcc, html
 
-from dashboard.sentences import (
-    dangerous_sentence,
-    early_answer,
-    fleet_answer,
-    intervals_answer,
-    storeroom_answer,
-)
+from dashboard.early_sentences import early_answer
+from dashboard.fleet_sentences import fleet_answer
+from dashboard.interval_sentences import intervals_answer
+from dashboard.sentences import dangerous_sentence
+from dashboard.storeroom_sentences import storeroom_answer
 from dashboard.view import View
 from dashboard.words import sentence
 

@@ -13,7 +13,7 @@ from dashboard.components.set_aside import set_aside
 from dashboard.components.tables import grid, plain
 from dashboard.figures.demand import demand_figure
 from dashboard.past_forecasts import past_sentence
-from dashboard.sentences import storeroom_answer
+from dashboard.storeroom_sentences import storeroom_answer
 from dashboard.suspects import suspect_lots
 from dashboard.table_list import TABLES
 from dashboard.view import View

@@ -69,7 +69,7 @@ def sample_findings(*, positions: int = 60, seed: int = 7) -> Findings:
             fit_statement="Observed and expected failures agree in 9 of 10 age bands.",
             lives=len(lives),
             failures=len(failures),
-            ratio_definition="min_burst",
+            ratio_definition="min_burst: operating pressure over marked less burst tolerance",
         ),
         installation=Installation(
             share_of_premature=Estimate(estimate=0.31, low=0.24, high=0.38),

@@ -8,20 +8,16 @@ import pytest
 from sample import empty_findings, sample_findings
 
 from analytics.estimate import Estimate
-from dashboard.sentences import (
-    basis,
+from dashboard.early_sentences import early_answer, early_part
+from dashboard.fleet_sentences import fleet_answer, sites_answer
+from dashboard.interval_sentences import (
     changed_duty_sentence,
-    dangerous_sentence,
-    early_answer,
-    early_part,
-    fleet_answer,
     gain_sentence,
     intervals_answer,
-    logs_answer,
     outage_limits,
-    sites_answer,
-    storeroom_answer,
 )
+from dashboard.sentences import basis, dangerous_sentence, logs_answer
+from dashboard.storeroom_sentences import storeroom_answer
 
 SAMPLE = sample_findings()
 

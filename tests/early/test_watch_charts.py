@@ -1,6 +1,7 @@
 """The watch on a simulated plant: what is expected adds up, and a planted change is found."""
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -46,6 +47,15 @@ def test_as_many_are_expected_as_were_observed(usual):
     assert usual.expected.sum() == pytest.approx(shares(usual, one).sum())
     by_month = monthly(usual, np.zeros(len(one), dtype=int), one, 1)
     assert by_month.sum() == pytest.approx(usual.expected.sum(), rel=1e-6)
+
+
+def test_a_duty_that_changed_counts_by_its_equivalent(plant, usual):
+    lives, fleet, model = plant
+    harder = replace(fleet.data, wear_design=fleet.data.wear_design + 0.2)
+    changed = usual_fitting(lives, replace(fleet, data=harder), model)
+
+    assert np.allclose(changed.duty, usual.duty + 0.2)
+    assert not np.allclose(changed.wear, usual.wear)
 
 
 def test_expected_by_life_against_the_installation_law_itself(plant, usual):
