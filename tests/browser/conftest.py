@@ -42,9 +42,12 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Serve the invented sample, with a small folder to record into, and give its address."""
+    """Serve the invented sample, with a small folder to record into, and give its address.
+
+    For each module anew: a test may read the small folder, and then shows that instead.
+    """
     logs = small_logs(tmp_path_factory.mktemp("records") / "logs")
     yield from served(sample_findings(), logs)
 

@@ -20,7 +20,7 @@ def test_figures_off_the_screen_are_drawn_without_scrolling(
         figures = page.locator("#body figure").count()
         page.wait_for_function(STAND, arg=figures)
 
-        assert figures == 5
+        assert figures == 7
         assert page.evaluate("() => window.scrollY") == 0
         assert page.evaluate("() => window.discward.waiting.length") == 0
         assert page.complaints == []
@@ -34,6 +34,6 @@ def test_a_change_of_filter_draws_every_figure_of_the_new_page(chromium: Browser
         page.get_by_role("option", name="Millbank").click()
         page.wait_for_url(lambda url: "site=Millbank" in url)
         page.get_by_text("That is the whole fleet.").wait_for()
-        page.wait_for_function(STAND, arg=5)
+        page.wait_for_function(STAND, arg=7)
 
         assert page.complaints == []
