@@ -2,8 +2,7 @@
 
 Run with `pytest -m benchmark tests/benchmarks/test_duty_speed.py`. Scans are held against mere
 reading by CPU time, which other work on the machine disturbs least, wall time beside it in the
-results; a count on all cores against packages that use one, by wall time. Set
-DISCWARD_BENCHMARK_ROWS to 200000000 for the full scan (1.3 GB of temporary files).
+results. Set DISCWARD_BENCHMARK_ROWS to 200000000 for the full scan (1.3 GB of temporary files).
 """
 
 import csv
@@ -90,8 +89,7 @@ def test_counting_ten_million_samples_against_two_packages():
         lambda: close_cycles(levels, work.stack, work.cycle_sum, work.cycle_keys, 0), 5
     )
     counted_cpu, listed_cpu = cpu_seconds(counted, 3), cpu_seconds(detected, 3)
-    # The whole tally, times at each pressure and stuck readings too, on all cores: wall time,
-    # for a mergeable tally is made in pieces and the packages use one core.
+    # The whole tally, times at each pressure and stuck readings too.
     ours, one_core = wall_seconds(whole, 5), cpu_seconds(whole, 3)
     half = cpu_seconds(lambda: tally_series("P", times[::2], samples[::2]), 3)
     python, python_cpu = wall_seconds(count_plainly), cpu_seconds(count_plainly)
