@@ -57,7 +57,7 @@ def stock_remarks(quarantine: pd.DataFrame, odd: pd.DataFrame) -> pd.DataFrame:
     unread = quarantine[quarantine["table"].isin(["stock", "orders", "discs"])]
     rows = [
         {
-            "what": f"row of {row['table']} set aside: {row['reason']}",
+            "what": f"row of {row['table']} set aside: {row['reason'].replace('_', ' ')}",
             "detail": f"{row['file']}, line {row['line']}: {row['column']} must be "
             f"{row['required']}, got {row['value']}; not counted",
             "mend": row["mend"],
