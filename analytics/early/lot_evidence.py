@@ -1,16 +1,22 @@
 r"""Do the discs of a lot live shorter than like discs of other lots? Evidence by likelihood ratio.
 
 A bad lot does not only fail more often: it fails at ages at which discs of its duty hardly
-fail, and its other discs say by their ages how much of that is luck. Lives divided by c against
-lives as the model has them give, over events i and all lives j of the lot watched from age e
-to age t,
+fail, and its other discs say by their ages how much of that is luck. Lives divided by c give,
+over events i and all lives j of the lot watched from age e to age t, the likelihood
 
 .. math::
-    \Lambda_c = \prod_i \frac{c\,h(c t_i)}{h(t_i)}
-        \exp\Big(-\sum_j \big[H(c t_j) - H(c e_j) - H(t_j) + H(e_j)\big]\Big)
+    L_c = \prod_i c\,h(c t_i) \exp\Big(-\sum_j \big[H(c t_j) - H(c e_j)\big]\Big)
 
-With the lives' true law no other test against that c finds more bad lots at the same false
-alarms; since c is not known, the ratios of several are averaged.
+With the lives' true law no other test than :math:`L_c / L_1` finds more bad lots of that c at
+the same false alarms. Neither c nor the law is known: the likelihoods are averaged over several
+c and over the draws of the law, before they are divided where the lot had no part in the draws.
+Where it had, as a good lot, each draw is already as much more likely as :math:`L_1` says, and
+the mean of the ratios is what the draws without the lot would give:
+
+.. math::
+    \frac{\int L_c\, p(\theta \mid \text{others})\,d\theta}
+         {\int L_1\, p(\theta \mid \text{others})\,d\theta}
+    = \int \frac{L_c}{L_1}\, p(\theta \mid \text{others and the lot as good})\,d\theta
 """
 
 from dataclasses import dataclass
@@ -18,9 +24,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.survival.law import LifeLaw, cumulative_hazard, hazard, part_of
+from analytics.errors import InputError
+from analytics.survival.law import Family, LifeLaw, cumulative_parts, hazard, part_of
 
-__all__ = ["SHORTENED", "LotLives", "log_evidence"]
+__all__ = ["SHORTENED", "Evidence", "LotLives", "evidence_at_failures", "most_looks"]
 
 SHORTENED = (2.0, 3.0, 4.0, 6.0)
 """By what a bad lot may divide life, weighed alike. Our choice."""
@@ -66,9 +73,33 @@ class LotLives:
         return self.born_years + self.age_years
 
 
-def log_evidence(
-    lives: LotLives, law: LifeLaw, *, from_event: int, factors: tuple[float, ...] = SHORTENED
-) -> tuple[Array, Array]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Evidence at the failures looked at, lot by lot and in the order of days.
+
+    Attributes
+    ----------
+    lot : ndarray of int, shape (n_looks,)
+        Number of the lot.
+    is_first : ndarray of bool, shape (n_looks,)
+        The first failure of its lot that is looked at.
+    log_ratio : ndarray, shape (n_looks,)
+        Log of the likelihood of shorter lives over that of the fleet's. [-]
+    """
+
+    lot: Numbers
+    is_first: NDArray[np.bool_]
+    log_ratio: Array
+
+
+def evidence_at_failures(
+    lives: LotLives,
+    law: LifeLaw,
+    *,
+    from_event: int,
+    in_the_fit: bool,
+    factors: tuple[float, ...] = SHORTENED,
+) -> Evidence:
     """Give each lot's evidence for shorter lives as it stood at its failures.
 
     Parameters
@@ -76,30 +107,56 @@ def log_evidence(
     lives : LotLives
         Lives of all lots.
     law : LifeLaw
-        Life of each disc as a good lot has it, shape (1, n_lives).
+        Life of each disc as a good lot has it, shape (n_draws, n_lives); shapes (n_draws, 1),
+        wear Weibull.
     from_event : int
         Number of the first failure looked at, >= 1. [-]
+    in_the_fit : bool
+        Whether these lives had a part in the draws of the law.
     factors : tuple of float, default `SHORTENED`
         By what a bad lot may divide life. [-]
 
     Returns
     -------
-    first, later : ndarray, shape (n_lots,)
-        Log of the mean ratio over the factors on the day of that failure, and the most at any
-        failure after it; -inf where there was none. [-]
+    Evidence
+        On the day of each failure looked at.
+
+    Raises
+    ------
+    InputError
+        If wear is not Weibull.
 
     References
     ----------
     .. [1] J. Neyman and E. S. Pearson, "On the problem of the most efficient tests of
        statistical hypotheses", Phil. Trans. R. Soc. A 231 (1933) 289-337.
     """
+    if law.family is not Family.WEIBULL:
+        raise InputError(f"evidence of lots needs Weibull wear, got {law.family.value}")
     failure, is_first = _looks(lives, from_event)
-    ratio = _at_failures(lives, law, failure, factors)
-    lot, n_lots = lives.lot[failure], int(lives.lot.max(initial=-1)) + 1
-    first, later = np.full(n_lots, -np.inf), np.full(n_lots, -np.inf)
-    first[lot[is_first]] = ratio[is_first]
-    np.maximum.at(later, lot[~is_first], ratio[~is_first])
-    return first, later
+    seen, each = _at_looks(lives, failure), np.array([1.0, *factors])
+    logs = np.stack(  # draw by draw: all at once would fill the memory
+        [
+            _log_likelihoods(part_of(law, draws=slice(d, d + 1)), seen, failure.size, each)
+            for d in range(len(law.wear_location))
+        ]
+    )
+    good, bad = logs[:, 0], logs[:, 1:]
+    if in_the_fit:
+        log_ratio = _log_mean(bad - good[:, None], (0, 1))
+    else:
+        log_ratio = _log_mean(bad, (0, 1)) - _log_mean(good, (0,))
+    return Evidence(lot=lives.lot[failure], is_first=is_first, log_ratio=log_ratio)
+
+
+def most_looks(size: float) -> int:
+    """At how many failures a lot of a size is looked at, at most."""
+    return max(int((size > _RANKS).sum()), 1)
+
+
+def _log_mean(logs: Array, axes: tuple[int, ...]) -> Array:
+    count = np.prod([logs.shape[axis] for axis in axes])
+    return np.asarray(np.logaddexp.reduce(logs, axis=axes) - np.log(count))
 
 
 def _looks(lives: LotLives, from_event: int) -> tuple[Numbers, NDArray[np.bool_]]:
@@ -116,10 +173,18 @@ def _looks(lives: LotLives, from_event: int) -> tuple[Numbers, NDArray[np.bool_]
     return looked[kept], is_first[kept]
 
 
-def _at_failures(
-    lives: LotLives, law: LifeLaw, failure: Numbers, factors: tuple[float, ...]
-) -> Array:
-    """Log ratio of the whole lot on the day of each failure, (n_failures,)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _AtLooks:
+    """Every life of its lot as it stood at each look, look after look."""
+
+    look: Numbers
+    life: Numbers
+    entry_years: Array
+    age_years: Array
+    events: Array
+
+
+def _at_looks(lives: LotLives, failure: Numbers) -> _AtLooks:
     size = np.bincount(lives.lot)
     members, starts = np.argsort(lives.lot, kind="stable"), np.cumsum(size) - size
     n = size[lives.lot[failure]]
@@ -128,32 +193,34 @@ def _at_failures(
     life = members[np.repeat(starts[lives.lot[failure]], n) + within]
     now, ended = lives.ended_years[failure][look], lives.ended_years[life]
     entry = np.minimum(lives.entry_years[life], lives.age_years[life])
-    age = np.maximum(lives.age_years[life] - np.maximum(ended - now, 0.0), entry)
-    events = np.where(ended <= now + _SAME, lives.events[life], 0.0)
-    parts = _log_ratios(part_of(law, units=life), entry, age, events, factors)
-    sums = np.array([np.bincount(look, part, minlength=failure.size) for part in parts])
-    return np.asarray(np.logaddexp.reduce(sums, axis=0) - np.log(len(factors)))
+    return _AtLooks(
+        look=look,
+        life=life,
+        entry_years=entry,
+        age_years=np.maximum(lives.age_years[life] - np.maximum(ended - now, 0.0), entry),
+        events=np.where(ended <= now + _SAME, lives.events[life], 0.0),
+    )
 
 
-def _log_ratios(
-    law: LifeLaw, entry: Array, age: Array, events: Array, factors: tuple[float, ...]
-) -> Array:
-    """What each life adds to the log ratio of each factor, (n_factors, n_lives)."""
-    failed = np.flatnonzero(events > 0)
-    at = np.maximum(age[failed], _SHORTEST_YEARS)
-    of_failed = part_of(law, units=failed)
-    watched = _cumulative(law, age) - _cumulative(law, entry)
-    ratios = np.empty((len(factors), age.size))
-    for factor, ratio in zip(factors, ratios, strict=True):
-        ratio[:] = watched + _cumulative(law, factor * entry) - _cumulative(law, factor * age)
-        gained = np.log(factor * _hazard(of_failed, factor * at) / _hazard(of_failed, at))
-        ratio[failed] += events[failed] * gained
-    return ratios
+def _log_likelihoods(law: LifeLaw, seen: _AtLooks, n: int, factors: Array) -> Array:
+    """Log likelihood of each lot at each look by one draw, (n_factors, n).
+
+    Both hazards go as powers of age: divided lives multiply each by a constant.
+    """
+    shapes = law.install_shape[0, 0], 1 / law.wear_sigma[0, 0]
+    times = np.stack([factors**shape for shape in shapes], axis=1)
+    failed = np.flatnonzero(seen.events > 0)
+    at = np.maximum(seen.age_years[failed], _SHORTEST_YEARS)
+    rates = np.stack([rate[0] for rate in hazard(part_of(law, units=seen.life[failed]), at)])
+    logs = seen.events[failed] * np.log(times @ rates)
+    gained = np.stack([np.bincount(seen.look[failed], log, minlength=n) for log in logs])
+    watched = _cumulative(law, seen, seen.age_years, np.arange(seen.life.size), n)
+    late = np.flatnonzero(seen.entry_years > 0)
+    before = _cumulative(law, seen, seen.entry_years, late, n)
+    return np.asarray(gained - times @ (watched - before))
 
 
-def _hazard(law: LifeLaw, age: Array) -> Array:
-    return np.asarray(sum(part[0] for part in hazard(law, age)))
-
-
-def _cumulative(law: LifeLaw, age: Array) -> Array:
-    return np.asarray(cumulative_hazard(law, age)[0])
+def _cumulative(law: LifeLaw, seen: _AtLooks, age: Array, rows: Numbers, n: int) -> Array:
+    """Both cumulative hazards of some rows up to an age, summed by look, (2, n)."""
+    parts = cumulative_parts(part_of(law, units=seen.life[rows]), age[rows])
+    return np.stack([np.bincount(seen.look[rows], part[0], minlength=n) for part in parts])

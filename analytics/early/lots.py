@@ -1,16 +1,13 @@
 """Which lots live shorter than their duty and fitting explain, and where else are they?"""
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from analytics.early.crews_and_lots import FALSE_FLAG_RATE, group_rates
-from analytics.early.lot_alarm import GoodLots, chance_if_good, good_lots
-from analytics.early.lot_evidence import LotLives, log_evidence
+from analytics.early.lot_alarm import bad_lots, chance_if_good
+from analytics.early.lot_evidence import LotLives, evidence_at_failures
 from analytics.early.suspect_lots import what_else
-from analytics.errors import NotEstimable
 from analytics.lives.events import Ending
 from analytics.survival.fleet_data import (
     FleetData,
@@ -19,8 +16,7 @@ from analytics.survival.fleet_data import (
     wear_of_lives,
 )
 from analytics.survival.law import LifeLaw, cumulative_hazard, middle_of, part_of
-from analytics.survival.model import LifeModel, fit_life_model, law_for
-from analytics.survival.two_hazard_data import take_rows
+from analytics.survival.model import LifeModel, law_for
 
 __all__ = ["FALSE_LOT_ALARMS_PER_YEAR", "FEWEST_LOT_EVENTS", "excess_by_lot"]
 
@@ -34,13 +30,15 @@ _AIMED_AT = 0.6
 """Part of the stated alarms that the count aims at: each reading fits the law anew, which gives
 good lots more chances than one law would."""
 
-_DRAWS = 50
+_FEWEST_YEARS = 5.0
+"""A shorter log may spend the alarms of so many years: the lots a plant begins with are fitted
+together and judged in its first years, where the good ones that look bad mostly are too. Within
+any ten years of the log there is still at most one. [years]"""
 
-_NEAR = 10.0
-_FELT = 0.02
-_MOST_REFITS = 5
-"""A lot whose chance is within a factor of `_NEAR` of the alarm line is judged by a law fitted
-without it, where it could have bent that law: with `_FELT` of the fleet's failures or more."""
+_DRAWS = (10, 200)
+_DRAWS_TO_LIVE = 30
+_MOST_DRAWN = 1_000_000
+"""Draws of the law that evidence is averaged over: fewer of many lives, which fix it better."""
 
 _SEED = 0
 
@@ -83,13 +81,14 @@ def excess_by_lot(
     expected = (cumulative_hazard(middle, age) - cumulative_hazard(middle, entry))[0]
     events = event_weights(fleet, lives)
     n_lots = max(int(rows["lot"].nunique()), 1)
-    alarm_at = min(0.05, _AIMED_AT * FALSE_LOT_ALARMS_PER_YEAR * _years(rows) / n_lots)
+    years = max(_years(rows), _FEWEST_YEARS)
+    alarm_at = min(0.05, _AIMED_AT * FALSE_LOT_ALARMS_PER_YEAR * years / n_lots)
     lots = group_rates(
         rows["lot"],
         events.to_numpy()[fitted],
         expected,
         fewest_events=FEWEST_LOT_EVENTS,
-        evidence=_chances(rows, lives, fleet, events, law, alarm_at),
+        evidence=_chances(rows, events, law),
         alarm_at=FALSE_FLAG_RATE / n_lots,
     ).rename(columns={"group": "lot"})
     enough = lots["events"] >= FEWEST_LOT_EVENTS
@@ -119,62 +118,23 @@ def _years(lives: pd.DataFrame) -> float:
     return float((lives["ended_on"].max() - lives["observed_from"].min()).days) / 365.25
 
 
-def _chances(
-    rows: pd.DataFrame,
-    lives: pd.DataFrame,
-    fleet: FleetData,
-    events: pd.Series,
-    law: LifeLaw,
-    alarm_at: float,
-) -> pd.Series:
-    """Chance of each lot if good, by name; doubtful lots against a law fitted without them."""
+def _chances(rows: pd.DataFrame, events: pd.Series, law: LifeLaw) -> pd.Series:
+    """Chance of each lot if good, by name."""
     named = rows["lot"].notna().to_numpy()
     names, number = np.unique(rows.loc[named, "lot"].to_numpy(dtype=str), return_inverse=True)
     if names.size == 0:
         return pd.Series(dtype=float)
-    of_lots, law = rows[named], part_of(law, units=np.flatnonzero(named))
-    watched = _lot_lives(of_lots, number, events)
-    first, later = log_evidence(watched, middle_of(law), from_event=FEWEST_LOT_EVENTS)
-    good = good_lots(
+    law = part_of(law, units=np.flatnonzero(named))
+    watched = _lot_lives(rows[named], number, events)
+    seen = evidence_at_failures(watched, law, from_event=FEWEST_LOT_EVENTS, in_the_fit=True)
+    bad = bad_lots(
         watched,
-        law,
+        part_of(law, draws=slice(_DRAWS_TO_LIVE)),
         _until(watched),
         from_event=FEWEST_LOT_EVENTS,
-        alarm_at=alarm_at,
         seed=_SEED,
     )
-    chance = chance_if_good(first, later, good)
-    failures = np.bincount(number, watched.events)
-    bends = (failures >= _FELT * failures.sum()) & (chance > FALSE_FLAG_RATE / names.size)
-    for lot in np.argsort(np.where(bends, chance, 1.0))[:_MOST_REFITS]:
-        if not bends[lot] or chance[lot] > _NEAR * alarm_at:
-            break
-        chance[lot] = _without_itself(
-            str(names[lot]), of_lots, lives, fleet, events, good, chance[lot]
-        )
-    return pd.Series(chance, index=names)
-
-
-def _without_itself(
-    lot: str,
-    of_lots: pd.DataFrame,
-    lives: pd.DataFrame,
-    fleet: FleetData,
-    events: pd.Series,
-    good: GoodLots,
-    otherwise: float,
-) -> float:
-    """Chance of one lot by a law that its own lives had no part in."""
-    kept = lives["lot"].ne(lot).to_numpy()[fleet.life]
-    others = replace(fleet, data=take_rows(fleet.data, kept), life=fleet.life[kept])
-    try:
-        model = fit_life_model(others, n_draws=_DRAWS, seed=_SEED)
-    except NotEstimable:
-        return otherwise
-    own = of_lots[of_lots["lot"].eq(lot)]
-    law = middle_of(_law(own, lives, fleet, model))
-    watched = _lot_lives(own, np.zeros(len(own), dtype=np.intp), events)
-    return float(chance_if_good(*log_evidence(watched, law, from_event=FEWEST_LOT_EVENTS), good)[0])
+    return pd.Series(chance_if_good(seen, bad, names.size), index=names)
 
 
 def _lot_lives(rows: pd.DataFrame, number: NDArray[np.intp], events: pd.Series) -> LotLives:
@@ -203,4 +163,4 @@ def _law(rows: pd.DataFrame, lives: pd.DataFrame, fleet: FleetData, model: LifeM
     """Law of the discs of some rows of the lives, each with its own duty and defects."""
     defects = defect_probabilities(fleet.design, lives)[rows.index]
     law = law_for(model, fleet, defects, wear_of_lives(fleet, lives)[rows.index])
-    return part_of(law, draws=slice(_DRAWS))
+    return part_of(law, draws=slice(int(np.clip(_MOST_DRAWN // len(rows), *_DRAWS))))

@@ -22,6 +22,7 @@ __all__ = [
     "Family",
     "LifeLaw",
     "cumulative_hazard",
+    "cumulative_parts",
     "hazard",
     "middle_of",
     "part_of",
@@ -89,9 +90,16 @@ def cumulative_hazard(law: LifeLaw, age_years: ArrayLike) -> Array:
     >>> round(float(1 - survival(law, 5.0)[0, 0]), 5)
     0.32337
     """
+    installation, wear = cumulative_parts(law, age_years)
+    return np.asarray(installation + wear)
+
+
+def cumulative_parts(law: LifeLaw, age_years: ArrayLike) -> tuple[Array, Array]:
+    """Give the two parts of `cumulative_hazard`: of the installation and of wear."""
     log_age = _log(age_years)
     z = (log_age - law.wear_location) / law.wear_sigma
-    return _wear(law.family, z) + np.exp(law.install_log_rate + law.install_shape * log_age)
+    installation = np.exp(law.install_log_rate + law.install_shape * log_age)
+    return np.asarray(installation), _wear(law.family, z)
 
 
 def survival(law: LifeLaw, age_years: ArrayLike) -> Array:

@@ -3,6 +3,7 @@
 import sys
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -10,8 +11,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "studies"))
 
 from early_fleets import World, cut, simulate
 
-from analytics.early import lots as module
-from analytics.early.lots import excess_by_lot
+from analytics.early.lot_evidence import evidence_at_failures
+from analytics.early.lots import _lot_lives, excess_by_lot
+from analytics.survival.fleet_data import defect_probabilities, event_weights, wear_columns
+from analytics.survival.model import law_for
 from analytics.survival.unclear_endings import fit_to_lives
 
 STOCK = pd.DataFrame(
@@ -54,13 +57,24 @@ def test_the_same_logs_give_the_same_answer(judged, then):
     pd.testing.assert_frame_equal(again, judged)
 
 
-def test_a_lot_is_not_excused_by_what_it_did_to_the_law(judged, then, monkeypatch):
-    fleet, model = fit_to_lives(then, n_draws=60, seed=1)
-    monkeypatch.setattr(module, "_MOST_REFITS", 0)
-    with_itself = excess_by_lot(then, STOCK, fleet, model).set_index("lot")["p_value"]["BAD"]
-    monkeypatch.setattr(module, "_MOST_REFITS", 5)
-    monkeypatch.setattr(module, "FALSE_FLAG_RATE", 0.0)
-    assert excess_by_lot(then, STOCK, fleet, model).set_index("lot")["p_value"]["BAD"] < with_itself
+def evidence_of_the_bad(then, fleet, model, fitted_to, *, in_the_fit):
+    rows = then[then["lot"] == "BAD"]
+    defects = defect_probabilities(fleet.design, then)[rows.index]
+    law = law_for(model, fleet, defects, wear_columns(fleet.design, rows))
+    watched = _lot_lives(rows, np.zeros(len(rows), dtype=int), event_weights(fitted_to, then))
+    return evidence_at_failures(watched, law, from_event=3, in_the_fit=in_the_fit).log_ratio[0]
+
+
+def test_evidence_is_that_by_a_law_fitted_without_the_lot(then):
+    # the mean of ratios over one fit against an independent route, a second fit to the others
+    fleet, model = fit_to_lives(then, n_draws=1000, seed=1)
+    others = then[then["lot"] != "BAD"].reset_index(drop=True)
+    without = fit_to_lives(others, n_draws=1000, seed=1)
+    within = evidence_of_the_bad(then, fleet, model, fleet, in_the_fit=True)
+    apart = evidence_of_the_bad(then, *without, fleet, in_the_fit=False)
+    excused = evidence_of_the_bad(then, fleet, model, fleet, in_the_fit=False)
+    assert within == pytest.approx(apart, abs=0.5)
+    assert excused < within
 
 
 def test_without_lots_nothing_is_judged(then):

@@ -9,25 +9,27 @@ import numpy as np
 import pandas as pd
 from early_fleets import World, simulate, true_law
 
-from analytics.early.lot_evidence import LotLives, log_evidence
+from analytics.survival.law import cumulative_hazard, hazard
 
 FIRST = 3
 
 
 def at_third_failure(lives: pd.DataFrame, factor: float) -> np.ndarray:
-    """Log likelihood ratio of each lot that had a third failure."""
-    _, number = np.unique(lives["lot"].to_numpy(dtype=str), return_inverse=True)
-    ended = (lives["ended_on"] - pd.Timestamp(0)).dt.total_seconds().to_numpy() / 86_400 / 365.25
-    age = lives["age_years"].to_numpy()
-    watched = LotLives(
-        lot=number,
-        events=lives["ending"].eq("premature").to_numpy(dtype=float),
-        entry_years=np.zeros(len(age)),
-        age_years=age,
-        born_years=ended - age,
-    )
-    first, _ = log_evidence(watched, true_law(lives), from_event=FIRST, factors=(factor,))
-    return first[np.isfinite(first)]
+    """Log likelihood ratio of each lot that had a third failure, on that day."""
+    failed = lives["ended_on"].where(lives["ending"].eq("premature"))
+    rank = failed.groupby(lives["lot"]).rank(method="first")
+    day = lives["lot"].map(failed[rank.eq(FIRST)].groupby(lives["lot"]).first())
+    then = np.minimum(lives["ended_on"], day) - lives["installed_on"]
+    age = np.maximum(then.dt.total_seconds().fillna(0).to_numpy() / 86_400 / 365.25, 1e-9)
+    law = true_law(lives)
+    gained = np.log(factor * _rate(law, factor * age) / _rate(law, age))
+    spent = (cumulative_hazard(law, factor * age) - cumulative_hazard(law, age))[0]
+    ratio = pd.Series(np.where(failed <= day, gained, 0.0) - spent)
+    return ratio[day.notna()].groupby(lives["lot"]).sum().to_numpy()
+
+
+def _rate(law, age: np.ndarray) -> np.ndarray:
+    return np.asarray(sum(part[0] for part in hazard(law, age)))
 
 
 def oracle_finds(

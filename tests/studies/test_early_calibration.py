@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 from early_fleets import World, cut, null_world, simulate
 from lot_oracle import oracle_finds
+from scipy.stats import chi2
 
 from analytics.early.answer import excess_by_crew
 from analytics.early.attribution import defect_table
@@ -26,8 +27,10 @@ RESULTS = Path(__file__).parent / "results" / "early_calibration.csv"
 RARE, MIDDLING, COMMON = 0.005, 0.015, 0.04
 """Installation hazard of a clean disc: a third, half, and most of the failures are early."""
 
-FRESH = 50_000
+FRESH = 300_000
 """Seeds that no choice of the method has seen."""
+
+DRAWS = 200
 
 NO_STOCK = pd.DataFrame({"lot": [], "store": [], "quantity": []})
 
@@ -41,8 +44,8 @@ def test_of_plants_without_any_effect_at_most_five_in_a_hundred_are_flagged():
     fleets = int(500 * FLEETS)
     flagged = np.zeros((fleets, 3), dtype=bool)
     for seed in range(fleets):
-        lives = simulate(null_world(), seed)
-        fleet, model = fit_to_lives(lives, n_draws=60, seed=1)
+        lives = simulate(null_world(), FRESH + seed)
+        fleet, model = fit_to_lives(lives, n_draws=DRAWS, seed=1)
         owed = share_owed(model.hazard_draws, fleet.data)
         flagged[seed] = [
             defect_table(lives, fleet, model.two_hazard, owed)["flagged"].any(),
@@ -63,8 +66,8 @@ def test_the_good_crew_on_the_hard_positions_is_not_blamed():
     )
     right, naive_wrong = np.zeros(fleets, dtype=bool), np.zeros(fleets, dtype=bool)
     for seed in range(fleets):
-        lives = simulate(world, seed)
-        fleet, model = fit_to_lives(lives, n_draws=60, seed=1)
+        lives = simulate(world, FRESH + seed)
+        fleet, model = fit_to_lives(lives, n_draws=DRAWS, seed=1)
         ratio = excess_by_crew(lives, fleet, model).set_index("crew")["rate_ratio"]
         by_crew = lives.assign(failed=lives["ending"] == "premature").groupby("crew")
         naive = by_crew["failed"].sum() / by_crew["age_years"].sum()
@@ -86,7 +89,7 @@ def judged_at_the_third(world: dict, factor: float, fleets: int) -> tuple[int, i
             continue
         usable += 1
         then = cut(lives, failed["ended_on"].nsmallest(3).iloc[-1] + pd.Timedelta(days=1))
-        fleet, model = fit_to_lives(then, n_draws=60, seed=1)
+        fleet, model = fit_to_lives(then, n_draws=DRAWS, seed=1)
         lots = excess_by_lot(then, NO_STOCK, fleet, model).set_index("lot")
         suspect += bool(lots.loc["BAD", "suspect"])
         flagged += bool(lots.loc["BAD", "flagged"])
@@ -115,19 +118,21 @@ def test_a_bad_lot_is_found_by_its_third_failure(positions, base, factor, fleets
         world,
         factor,
         per_year=FALSE_LOT_ALARMS_PER_YEAR,
-        fleets=int(200 * FLEETS),
+        fleets=int(fleets * FLEETS),
         first_seed=2 * FRESH,
     )
     about = f"{positions} positions, base {base}, lives cut to 1/{factor:.0f}"
     record(study=f"bad lot suspect, {about}", fleets=usable, share=suspect / usable)
     record(study=f"bad lot flagged, {about}", fleets=usable, share=flagged / usable)
-    record(study=f"bad lot suspect to an oracle, {about}", fleets=int(200 * FLEETS), share=oracle)
+    record(
+        study=f"bad lot suspect to an oracle, {about}", fleets=int(fleets * FLEETS), share=oracle
+    )
     if oracle >= 0.95:
         assert suspect / usable >= 0.8
 
 
 @pytest.mark.parametrize(
-    ("positions", "base", "fleets"), [(150, RARE, 40), (400, MIDDLING, 20), (400, COMMON, 20)]
+    ("positions", "base", "fleets"), [(150, RARE, 40), (400, MIDDLING, 40), (400, COMMON, 40)]
 )
 def test_good_lots_are_suspect_less_than_once_in_ten_years(positions, base, fleets):
     fleets, alarms, years = int(fleets * FLEETS), 0, 0.0
@@ -138,14 +143,14 @@ def test_good_lots_are_suspect_less_than_once_in_ten_years(positions, base, flee
             then = cut(lives, day)
             if (then["ending"] == "premature").sum() < 10:
                 continue
-            fleet, model = fit_to_lives(then, n_draws=60, seed=1)
+            fleet, model = fit_to_lives(then, n_draws=DRAWS, seed=1)
             lots = excess_by_lot(then, NO_STOCK, fleet, model)
             known |= set(lots.loc[lots["suspect"], "lot"])
             years += 0.25
         alarms += len(known)
-    record(
-        study=f"false lot alarms in ten years, {positions} positions, base {base}",
-        fleets=fleets,
-        share=10 * alarms / years,
-    )
+    about = f"false lot alarms in ten years, {positions} positions, base {base}"
+    low, high = chi2.ppf([0.025, 0.975], [2 * alarms, 2 * alarms + 2]) / 2
+    low = 0.0 if alarms == 0 else low
+    for word, count in (("", alarms), (", lower 95 % limit", low), (", upper 95 % limit", high)):
+        record(study=about + word, fleets=fleets, share=10 * count / years)
     assert alarms <= years / 10
