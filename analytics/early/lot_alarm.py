@@ -33,8 +33,8 @@ FIRST_SHARE = 0.75
 """Part of the false alarms borne at the first failure looked at, the rest at all later ones:
 a bad lot found later has cost more. Our choice."""
 
-_LOTS = (10, 1000)
-"""Bad lots lived; chances are known to about a twentieth with a thousand. Of large lots fewer,
+_LOTS = (10, 500)
+"""Bad lots lived; chances are known to about a fifteenth with five hundred. Of large lots fewer,
 which show more: `_MOST_SEEN` lives at failures looked at, `_AT_ONCE` lives in memory."""
 
 _MOST_SEEN = 300_000
