@@ -69,8 +69,9 @@ def excess_by_lot(
         suspect lot share. `p_value` is the chance that a good lot of this fleet, watched as
         this one was, ever looks as bad at one of its failures from the third on. A lot is
         `suspect`, an alarm worth a quarantine, where at that chance fewer good lots a year
-        than `FALSE_LOT_ALARMS_PER_YEAR` would be; it is `flagged`, more than noise, where at
-        that chance fewer than `FALSE_FLAG_RATE` of fleets of good lots would have one.
+        of the log, counted as five years at least, than `FALSE_LOT_ALARMS_PER_YEAR` would be;
+        it is `flagged`, more than noise, where at that chance fewer than `FALSE_FLAG_RATE` of
+        fleets of good lots would have one.
     """
     fitted = np.zeros(len(lives), dtype=bool)
     fitted[fleet.life] = True
