@@ -24,7 +24,7 @@ def at_third_failure(lives: pd.DataFrame, factor: float) -> np.ndarray:
     law = true_law(lives)
     gained = np.log(factor * _rate(law, factor * age) / _rate(law, age))
     spent = (cumulative_hazard(law, factor * age) - cumulative_hazard(law, age))[0]
-    ratio = pd.Series(np.where(failed <= day, gained, 0.0) - spent)
+    ratio = pd.Series(np.where(failed <= day, gained, 0.0) - spent, index=lives.index)
     return ratio[day.notna()].groupby(lives["lot"]).sum().to_numpy()
 
 
