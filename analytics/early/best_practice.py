@@ -1,7 +1,8 @@
 """How often would each defect occur if every crew fitted as the best quarter of them does?
 
 Judged by what the install records say was done, never by how long the discs lived: a crew is
-not good because it was lucky. Frequencies of few records are drawn towards the fleet's.
+not good because it was lucky. Which crews are the best quarter is not known for sure either:
+each draw of `crew_practice` ranks them anew, check by check, and takes the mean of its own best.
 """
 
 from collections.abc import Sequence
@@ -10,23 +11,18 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import betaln, gammaln
 
+from analytics.early.crew_practice import practice_draws
 from analytics.errors import NotEstimable
 
 __all__ = ["FEWEST_CREWS", "FEWEST_RECORDS", "BestPractice", "best_practice"]
 
-FEWEST_RECORDS = 20
-"""A crew with fewer records of a check is no yardstick for it. Our choice."""
+FEWEST_RECORDS = 10
+"""A crew with fewer records of a check is no yardstick for it. Our choice: enough to be one of
+the plant's crews. How little so few records tell is in the draws, and need not be cut off."""
 
 FEWEST_CREWS = 4
 """A quarter of fewer crews than this is not one crew. Our choice."""
-
-_WORTH = np.geomspace(1.0, 1e4, 121)
-"""What the usual frequency may be worth beside a crew's own records. [records]"""
-
-_MOST = 0.95
-"""Highest usual frequency of a defect."""
 
 Array = NDArray[np.float64]
 
@@ -55,17 +51,10 @@ class BestPractice:
 def best_practice(
     lives: pd.DataFrame, checks: Sequence[str], *, n_draws: int, seed: int = 0
 ) -> BestPractice:
-    r"""Learn from the install records what the best quarter of the crews does better.
+    """Learn from the install records what the best quarter of the crews does better.
 
-    A crew careful in one check is likely to be in others. Its care m, from all its O defects
-    where the fleet's frequencies p expect E, and its frequency q of each defect, d of r records,
-
-    .. math::
-        m \mid O, a \sim \mathrm{Gamma}(a + O,\; a + E), \quad
-        q \mid d, m, c \sim \mathrm{Beta}(c m p + d,\; c (1 - m p) + r - d)
-
-    with the spreads between crews, 1/sqrt(a), and between checks, 1/sqrt(c), flat a priori:
-    what differs by no more than luck would is drawn together.
+    Asked is the mean true frequency, check by check, of the quarter of the crews whose true
+    frequency is lowest, of the crews with records enough; a crew already better stays as it is.
 
     Parameters
     ----------
@@ -100,17 +89,14 @@ def best_practice(
             f"the best quarter's practice needs {FEWEST_CREWS} named crews with at least "
             f"{FEWEST_RECORDS} records of one check each"
         )
-    rng = np.random.default_rng(seed)
-    care = _care(list(compared.values()), n_draws, rng)
-    c = rng.choice(_WORTH, size=(n_draws, 1), p=_likely(list(compared.values()), care.mean(axis=0)))
+    defects, records = (np.stack([each[part] for each in compared.values()]) for part in (0, 1))
+    drawn = practice_draws(defects.T, records.T, n_draws=n_draws, seed=seed)
     kept, fleet, best = {}, {}, {}
-    for check, (d, r) in compared.items():
-        p = float(d.sum() / r.sum())
-        usual = np.minimum(p * care, _MOST)
-        drawn = rng.beta(c * usual + d, c * (1 - usual) + r - d)
-        quarter = _best_quarter(drawn[:, _yardsticks(r, names)])
-        kept[check] = np.minimum(1.0, quarter / drawn)
-        fleet[check], best[check] = p, float(np.median(quarter))
+    for k, (check, (d, r)) in enumerate(compared.items()):
+        own = drawn[:, :, k]
+        quarter = _best_quarter(own[:, _yardsticks(r, names)])
+        kept[check] = np.minimum(1.0, quarter / np.maximum(own, np.finfo(float).tiny))
+        fleet[check], best[check] = float(d.sum() / r.sum()), float(np.median(quarter))
     return BestPractice(crews=names, kept=kept, fleet=fleet, best=best)
 
 
@@ -135,32 +121,3 @@ def _best_quarter(drawn: Array) -> Array:
     """
     quarter = -(-drawn.shape[1] // 4)
     return np.asarray(np.sort(drawn, axis=1)[:, :quarter].mean(axis=1, keepdims=True))
-
-
-def _care(counts: Sequence[tuple[Array, Array]], n_draws: int, rng: np.random.Generator) -> Array:
-    """Draw each crew's defects over those expected at the fleet's frequencies, (n_draws, n)."""
-    found = np.sum([d for d, _ in counts], axis=0)
-    expected = np.sum([r * d.sum() / r.sum() for d, r in counts], axis=0)
-    a = _WORTH[:, None]
-    part = a / (a + expected)
-    log = gammaln(a + found) - gammaln(a) + a * np.log(part) + found * np.log1p(-part)
-    weight = _weights(np.where(expected > 0, log, 0.0).sum(axis=1))
-    a = rng.choice(_WORTH, size=(n_draws, 1), p=weight)
-    return np.asarray(rng.gamma(a + found) / (a + expected))
-
-
-def _likely(counts: Sequence[tuple[Array, Array]], care: Array) -> Array:
-    """Probability of each of `_WORTH`, by the beta-binomial likelihood of all checks."""
-    log = np.zeros(_WORTH.size)
-    for defects, records in counts:
-        usual = np.minimum(care * defects.sum() / records.sum(), _MOST)
-        a, b = _WORTH[:, None] * usual, _WORTH[:, None] * (1 - usual)
-        log += (betaln(a + defects, b + records - defects) - betaln(a, b)).sum(axis=1)
-    return _weights(log)
-
-
-def _weights(log_likelihood: Array) -> Array:
-    """Probabilities on `_WORTH`, flat in the spread: 1 / sqrt(worth) per log of the worth."""
-    log = log_likelihood - np.log(_WORTH) / 2
-    weight = np.exp(log - log.max())
-    return np.asarray(weight / weight.sum())

@@ -177,12 +177,12 @@ def _all_asked(
     lower_to: float | None,
     seed: int,
 ) -> list[_Asked]:
-    usual = defect_probabilities(fleet.design, lives).mean(axis=0)
+    usual = defect_probabilities(fleet.design, lives)
     gone, names = np.zeros(len(rows)), fleet.data.defect_names
     lowered = _lowered(lives, fleet, draws, rows, usual, lower_to)
     if model.hazard_draws is None:
         return [lowered]
-    clean = Change(practice=0 * usual, kept=dict.fromkeys(range(len(names)), gone))
+    clean = Change(practice=np.zeros(len(names)), kept=dict.fromkeys(range(len(names)), gone))
     steps = [
         Change(practice=np.where(np.arange(len(names)) == j, 0.0, usual), kept={j: gone})
         for j in range(len(names))
@@ -216,7 +216,7 @@ def _best(
     kept = {j: best.kept[name] for j, name in enumerate(names) if name in best.kept}
     practice = usual.copy()
     for j, each in kept.items():
-        practice[j] *= each.mean(axis=0)[crew].mean()
+        practice[:, j] *= each.mean(axis=0)[crew]
     change = Change(practice=practice, kept={j: each[:, crew[rows]] for j, each in kept.items()})
     return _Asked(name=BEST, about=about, change=change, note=_practice_in_words(best))
 

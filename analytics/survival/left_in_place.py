@@ -19,6 +19,7 @@ The renewal equation
 with F_p the premature endings and F all endings of a disc, is solved on a grid of `CELLS` steps.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,8 +88,8 @@ def other_endings(
 
 
 def net_of_later(
-    left: LifeLaw,
-    following: LifeLaw,
+    left: Sequence[tuple[ArrayLike, LifeLaw]],
+    following: Sequence[tuple[ArrayLike, LifeLaw]],
     others: OtherEndings,
     *,
     age_years: Array,
@@ -98,9 +99,10 @@ def net_of_later(
 
     Parameters
     ----------
-    left, following : LifeLaw
+    left, following : sequence of (array_like, LifeLaw)
         Premature failures of the disc left in place and of the discs after it, both in the
-        world without the cause; shape (n_draws, n_failures).
+        world without the cause: the kinds such a disc may be of, how often, (n_draws,
+        n_failures), and by what law, of that shape too.
     others : OtherEndings
         How discs end otherwise.
     age_years : ndarray, shape (n_failures,)
@@ -119,12 +121,23 @@ def net_of_later(
     as the spread of ages it led to.
     """
     edge = np.linspace(0.0, 1.0, CELLS + 1)[:, None] * remaining_years
-    failed_new, ended_new = _by_step(following, others, edge, np.zeros_like(age_years))
-    failed_old, ended_old = _by_step(left, others, edge, age_years)
+    failed_new, ended_new = _of_kinds(following, others, edge, np.zeros_like(age_years))
+    failed_old, ended_old = _of_kinds(left, others, edge, age_years)
     later_new = _renewals(failed_new, ended_new)
     middle = (later_new[1:] + later_new[:-1]) / 2
     later_old = failed_old.sum(axis=0) + (ended_old * middle[::-1]).sum(axis=0)
     return np.asarray(1 + later_new[-1] - later_old)
+
+
+def _of_kinds(
+    kinds: Sequence[tuple[ArrayLike, LifeLaw]], others: OtherEndings, edge: Array, age: Array
+) -> tuple[Array, Array]:
+    """As `_by_step`, of a disc that may be of several kinds."""
+    failed, ended = (np.zeros(1) for _ in range(2))
+    for often, law in kinds:
+        fails, ends = _by_step(law, others, edge, age)
+        failed, ended = failed + np.asarray(often) * fails, ended + np.asarray(often) * ends
+    return failed, ended
 
 
 def _by_step(law: LifeLaw, others: OtherEndings, edge: Array, age: Array) -> tuple[Array, Array]:

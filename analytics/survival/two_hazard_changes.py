@@ -10,22 +10,19 @@ the disc left in place may fail later. Each failure counts s D, with D of `left_
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analytics.errors import NotEstimable
-from analytics.survival.law import Family, LifeLaw
+from analytics.survival.followers import Followers, followers
+from analytics.survival.law import LifeLaw
 from analytics.survival.left_in_place import OtherEndings, net_of_later
 from analytics.survival.two_hazard_data import TwoHazardData, take_rows
-from analytics.survival.two_hazard_draws import (
-    TwoHazardDraws,
-    install_log_ratio,
-    life_law,
-    log_defect_ratio,
-)
+from analytics.survival.two_hazard_draws import TwoHazardDraws, life_law
 from analytics.survival.two_hazard_shares import BLOCK, SeenFailures, seen_failures
+from analytics.survival.two_hazard_spared import hazard_with, log_ratios, ways_left
 
 __all__ = ["Avoided", "Change", "avoided_failures"]
 
@@ -47,8 +44,8 @@ class Change:
     kept : mapping of int to ndarray, shape (n_failures,) or (n_draws, n_failures)
         Column of a defect to the chance that it, if present, would have been there all the
         same; a column left out stays as it was. [-]
-    practice : ndarray, shape (J,)
-        Chance of each defect on the discs that follow. [-]
+    practice : ndarray, shape (n, J) or (J,)
+        Chance of each defect on the discs that follow, a row per install they are like. [-]
     wear_shift : ndarray, shape (n_failures, r), optional
         Added to the wear covariates of each failed disc and of those that follow it. [any]
     """
@@ -139,12 +136,13 @@ def avoided_failures(
         )
         for _ in changes
     ]
+    after = [followers(draws, change.practice) for change in changes]
     rng = np.random.default_rng(seed)
     for start in range(0, failures.size, BLOCK // 4):
         block = np.arange(start, min(start + BLOCK // 4, failures.size))
         ended = take_rows(data, failures[block])
         seen = seen_failures(draws, ended, rng)
-        for change, result in zip(changes, results, strict=True):
+        for change, follow, result in zip(changes, after, results, strict=True):
             here = _touched(change, block, seen)
             if here.size == 0:
                 continue
@@ -153,7 +151,7 @@ def avoided_failures(
             share = _share(draws, part, change, rows)
             curves = _CURVES * block.size // (failures.size * here.size)
             some = _first(draws, min(n_draws, max(_FEWEST_CURVES, curves)))
-            net = _net(some, near, part, change, rows, others, remaining_years[rows])
+            net = _net(some, near, part, change, rows, follow, others, remaining_years[rows])
             saved = share * net if len(net) == n_draws else share * net.mean(axis=0)
             result.total[:] += saved @ weigh[rows]
             result.at_once[:] += share @ weight[rows]
@@ -176,12 +174,9 @@ def _share(
     draws: TwoHazardDraws, seen: SeenFailures, change: Change, rows: NDArray[np.intp]
 ) -> Array:
     """Chance that each failure would not have happened when it did, (n_draws, n)."""
-    now = _log_ratios(draws, seen, {})
-    then = _log_ratios(draws, seen, _kept(change, rows))
-    slower = _moved(draws, change, rows) / draws.wear_sigma[:, None]
-    hazard = seen.early * np.exp(now[0]) + seen.late * np.exp(now[1])
-    other = seen.early * np.exp(then[0]) + seen.late * np.exp(then[1] - slower)
-    return np.asarray(1 - other / hazard)
+    slower = _moved(draws, change, rows)
+    now = hazard_with(draws, seen, {}, np.zeros_like(slower))
+    return np.asarray(1 - hazard_with(draws, seen, _kept(change, rows), slower) / now)
 
 
 def _net(
@@ -190,6 +185,7 @@ def _net(
     seen: SeenFailures,
     change: Change,
     rows: NDArray[np.intp],
+    follow: Followers,
     others: OtherEndings,
     remaining: Array,
 ) -> Array:
@@ -199,47 +195,32 @@ def _net(
         early=seen.early[:m], late=seen.late[:m], present=[each[:m] for each in seen.present]
     )
     kept = {column: each[:m] for column, each in _kept(change, rows).items()}
-    early, late = _log_ratios(draws, seen, kept)
+    slower = _moved(draws, change, rows)
     clean = life_law(draws, install_design=ended.install_design, wear_design=ended.wear_design)
-    moved = clean.wear_location + _moved(draws, change, rows)
-    practice = change.practice[None, :]
-    usual = install_log_ratio(draws, practice)
-    hastened = log_defect_ratio(draws.wear_defect_effects, practice)
+    duty = replace(clean, wear_location=clean.wear_location + slower)
     lives = ended.lifetimes
     return net_of_later(
-        _law(draws, clean.install_log_rate + early, moved - draws.wear_sigma[:, None] * late),
-        _law(draws, clean.install_log_rate + usual, moved - draws.wear_sigma[:, None] * hastened),
+        [
+            (often, _fitted(duty, *log_ratios(draws, seen, way)))
+            for often, way in ways_left(draws, seen, kept, slower)
+        ],
+        [
+            (often, _fitted(duty, follow.early[:m, [k]], follow.late[:m, [k]]))
+            for k, often in enumerate(follow.weight)
+        ],
         others,
         age_years=np.where(lives.exact, lives.lower, (lives.lower + lives.upper) / 2),
         remaining_years=np.broadcast_to(remaining, n),
     )
 
 
-def _law(draws: TwoHazardDraws, log_rate: Array, location: Array) -> LifeLaw:
-    return LifeLaw(
-        family=Family.WEIBULL,
-        wear_location=location,
-        wear_sigma=draws.wear_sigma[:, None],
-        install_log_rate=log_rate,
-        install_shape=draws.install_shape[:, None],
+def _fitted(clean: LifeLaw, early: Array, late: Array) -> LifeLaw:
+    """The law of a clean disc with its two hazards multiplied, given the logs."""
+    return replace(
+        clean,
+        wear_location=clean.wear_location - clean.wear_sigma * late,
+        install_log_rate=clean.install_log_rate + early,
     )
-
-
-def _log_ratios(
-    draws: TwoHazardDraws, seen: SeenFailures, kept: Mapping[int, Array]
-) -> tuple[Array, Array]:
-    """Log ratios of both hazards to the clean disc's, averaged over what would be kept."""
-    shape = seen.early.shape
-    early, late, none = np.zeros(shape), np.zeros(shape), np.ones(shape)
-    for j, present in enumerate(seen.present):
-        chance = present * kept.get(j, np.ones(1))
-        early += np.log1p(chance * np.expm1(draws.defect_effects[:, j, None]))
-        late += np.log1p(chance * np.expm1(draws.wear_defect_effects[:, j, None]))
-        none *= 1 - chance
-    if draws.first_defect_effect.any():
-        first = np.exp(draws.first_defect_effect[:, None])
-        early = np.log(none + first * (np.exp(early) - none))
-    return early, late
 
 
 def _moved(draws: TwoHazardDraws, change: Change, rows: NDArray[np.intp]) -> Array:

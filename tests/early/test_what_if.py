@@ -144,7 +144,7 @@ def test_a_ratio_is_never_raised_and_one_that_never_varied_is_refused():
 def test_too_few_crews_are_no_yardstick():
     row = asked(plant(crews=3)).loc[BEST]
     assert np.isnan(row["avoided"])
-    assert "4 named crews with at least 20 records" in row["note"]
+    assert "4 named crews with at least 10 records" in row["note"]
 
 
 def test_no_failure_no_answer():

@@ -20,8 +20,8 @@ def law(scale=6.0, shape=3.0, rate=-np.inf, install_shape=0.5):
 
 def saved(left, following, others=NEVER, age=1.0, remaining=4.0):
     return net_of_later(
-        left,
-        following,
+        [(1.0, left)],
+        [(1.0, following)],
         others,
         age_years=np.array([age]),
         remaining_years=np.array([remaining]),

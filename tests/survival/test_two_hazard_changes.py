@@ -1,5 +1,7 @@
 """The share a change spares, against the hazards written out; the sums, against their parts."""
 
+from itertools import product
+
 import numpy as np
 import pytest
 
@@ -82,6 +84,27 @@ def test_a_defect_kept_in_part_is_the_mean_of_kept_and_gone():
     found = avoided(Change(practice=np.zeros(2), kept={0: np.full(3, 0.25)}))
     now, without = hazard(2.0, [1, 0]), hazard(2.0, [0, 0])
     assert found.each[1] == pytest.approx(0.75 * (1 - without / now))
+
+
+def each_way(chances, remaining):
+    """What is saved by every way the defects may turn out, weighed by its chance."""
+    total = 0.0
+    for ways in product((0, 1), repeat=len(chances)):
+        often = np.prod([q if way else 1 - q for q, way in zip(chances, ways, strict=True)])
+        kept = {j: np.full(3, float(way)) for j, way in enumerate(ways)}
+        total += often * avoided(Change(practice=np.zeros(2), kept=kept), remaining=remaining).each
+    return total
+
+
+def test_a_disc_left_in_place_lost_what_made_it_fail():
+    # Of one defect kept or gone only the gone one saves, and its disc is clean from then on.
+    remaining = (9.0, 9.0, 9.0)
+    chance = np.full(3, 0.4)
+    one = avoided(Change(practice=np.zeros(2), kept={0: chance}), remaining=remaining)
+    np.testing.assert_allclose(one.each, each_way([0.4], remaining), rtol=1e-9)
+    both = Change(practice=np.zeros(2), kept={0: chance, 1: np.full(3, 0.7)})
+    found = avoided(both, remaining=remaining).each
+    np.testing.assert_allclose(found, each_way([0.4, 0.7], remaining), rtol=0.005)
 
 
 def test_a_lower_ratio_is_read_off_the_hazards_under_both():
