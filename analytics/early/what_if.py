@@ -108,6 +108,9 @@ def what_if(
     For the ratio the same is done with the hazards under both duties, since what a lower ratio
     does is mostly to put wear off: counting its first effect alone would flatter it.
 
+    The best quarter is that of the crews truly best in each check, a crew already better staying
+    as it is; the limits carry that the records do not tell for sure which crews those are.
+
     The limits carry parameters, unrecorded checks and the crews' practice. Which single failures
     would not have been stays a matter of chance beyond them.
     """

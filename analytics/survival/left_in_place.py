@@ -16,7 +16,9 @@ The renewal equation
 
 .. math:: V(0, t) = \int_0^t \big(dF_p(u) + dF(u)\, V(0, t - u)\big)
 
-with F_p the premature endings and F all endings of a disc, is solved on a grid of `CELLS` steps.
+with F_p the premature endings and F all endings of a disc, each the mean over the kinds of disc
+that may come (by a mean hazard those that did not fail would still carry the worst ones'), is
+solved on a grid of `CELLS` steps.
 """
 
 from collections.abc import Sequence

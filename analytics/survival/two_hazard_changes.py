@@ -28,7 +28,7 @@ __all__ = ["Avoided", "Change", "avoided_failures"]
 
 Array = NDArray[np.float64]
 
-_CURVES = 40_000
+_CURVES = 24_000
 """Curves of later failures worked out per change, draws times failures it bears on."""
 
 _FEWEST_CURVES = 4

@@ -47,13 +47,16 @@ class Plant:
         return ratio + CYCLE_EXPONENT * np.log(self.cycles / 300)
 
 
-def plant(positions: int, seed: int, *, lognormal: bool = False) -> Plant:
-    """Draw a plant and its luck."""
+def plant(
+    positions: int, seed: int, *, lognormal: bool = False, crews_drawn: bool = False
+) -> Plant:
+    """Draw a plant and its luck; its crews evenly apart, or drawn anew and unlike by check too."""
     rng = np.random.default_rng(seed)
     shape = (positions, SLOTS)
+    slips = _drawn_slips(np.random.default_rng([seed, 1])) if crews_drawn else SLIPS[:, None]
     return Plant(
         lognormal=lognormal,
-        prevalence=np.minimum(np.outer(SLIPS, PREVALENCE), 0.9),
+        prevalence=np.minimum(slips * PREVALENCE, 0.9),
         ratio=np.clip(rng.normal(0.78, 0.09, positions), 0.45, 0.97),
         cycles=np.exp(rng.normal(np.log(300), 0.8, positions)),
         crew=rng.integers(0, len(SLIPS), shape),
@@ -61,6 +64,12 @@ def plant(positions: int, seed: int, *, lognormal: bool = False) -> Plant:
         due=rng.uniform(3.0, 6.0, shape),
         escape=rng.random((*shape, len(CHECKS))),
     )
+
+
+def _drawn_slips(rng: np.random.Generator) -> np.ndarray:
+    """How often each crew slips, by check: lognormal, 45 % between crews, 20 % between checks."""
+    crews = rng.normal(0.0, 0.45, (len(SLIPS), 1))
+    return np.exp(crews + rng.normal(0.0, 0.2, (len(SLIPS), len(CHECKS))))
 
 
 def cumulative(plant: Plant, age, early, slowing):
