@@ -31,6 +31,13 @@ def findings_json(findings: Findings) -> str:
         JSON without NaN; dates are ISO, an estimate is an object with `estimate`,
         `low` and `high`, and what could not be answered is null with its reason in
         `not_answered`.
+
+    Notes
+    -----
+    `installation.rivals` has one object per premature failure and rival explanation, those
+    the record points to first: `life_id` (the `install_id` of the disc), `rival`, `verdict`
+    (points to it, not known, speaks against it), `evidence` from the record, and `settles`,
+    the record that would decide.
     """
     document = {
         "title": findings.title,
@@ -140,6 +147,7 @@ def _installation(found: Installation | None) -> dict[str, Any] | None:
         "share_all_unclear_premature": found.share_all_unclear,
         "share_no_unclear_premature": found.share_no_unclear,
         "defects": defects,
+        "rivals": _rows(found.rivals),
     }
 
 

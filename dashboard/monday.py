@@ -1,21 +1,44 @@
-"""What to do on Monday about one failure: at most a handful of things, the first one first."""
+"""What to do on Monday about one failure, by whom, and what not to do."""
 
+from dataclasses import dataclass
+
+import numpy as np
 import pandas as pd
 
-from analytics.early.rivals import LOT, RIVALS, Verdict
+from analytics.early.rivals import CYCLES, LOT, RATIO, SPIKE, WARMTH, WRONG, Verdict
 from analytics.findings import Findings
-from analytics.installs.checklist import CHECKLIST, DEFECTS
-from dashboard.suspects import lot_action, suspect_lots
-from dashboard.words import day, listed, sentence
+from analytics.installs.checklist import CHECKLIST
+from dashboard.case_causes import FITTING, at_least
+from dashboard.case_scene import PLANNER, Scene, Step, scene_of
+from dashboard.case_steps import STEPS
+from dashboard.words import day, number
 
-__all__ = ["monday"]
+__all__ = ["Monday", "monday"]
 
+_MOST_STEPS = 6
 _MOST_RECORDS = 2
-_LIKELIEST = 0.5
+_KEPT_DAYS = 90
+"""A removed disc is asked for as if at hand for so long; after that, whether it was kept. [days]"""
 
 
-def monday(findings: Findings, life: pd.Series, case: pd.Series) -> list[str]:
-    """List what to do about one premature failure on the next working day.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Monday:
+    """What one failure asks for on the next working day.
+
+    Attributes
+    ----------
+    steps : tuple of Step
+        The most urgent first.
+    leave : tuple of str
+        What not to do on this evidence, each to follow the words “do not”.
+    """
+
+    steps: tuple[Step, ...]
+    leave: tuple[str, ...]
+
+
+def monday(findings: Findings, life: pd.Series, case: pd.Series) -> Monday:
+    """List what to do about one premature failure on the next working day, and what not.
 
     Parameters
     ----------
@@ -28,83 +51,109 @@ def monday(findings: Findings, life: pd.Series, case: pd.Series) -> list[str]:
 
     Returns
     -------
-    list of str
-        Sentences, the most urgent first.
+    Monday
+        One step or more, six at most, and at least one thing to leave alone.
     """
-    rivals = findings.installation.rivals if findings.installation else pd.DataFrame()
-    own = rivals[rivals["life_id"].eq(case["life_id"])] if len(rivals) else rivals
-    return [
-        *_lot(findings, case),
-        *_step(findings, life, case),
-        *_records(own, case),
-        *_blanks(life),
+    scene = scene_of(findings, life, case)
+    steps = [
+        *_empty_place(scene),
+        *(step for cause in scene.causes for step in STEPS[cause.name](scene)),
+        *_records(scene),
+        *_removed_disc(scene),
+        *_next_change(scene),
     ]
+    return Monday(steps=tuple(dict.fromkeys(steps))[:_MOST_STEPS], leave=tuple(_leave(scene)))
 
 
-def _lot(findings: Findings, case: pd.Series) -> list[str]:
-    lots = suspect_lots(findings)
-    bad = lots[lots["lot"].eq(case["lot"])] if len(lots) else lots
-    return [
-        f"The disc came from a suspect lot. {lot_action(row, findings.lot_places)}"
-        for _, row in bad.iterrows()
-    ]
-
-
-def _step(findings: Findings, life: pd.Series, case: pd.Series) -> list[str]:
-    """The advice; where a recorded defect carries the failure, what of the disc fitted since."""
-    if case["advice"] == RIVALS[LOT][1]:
+def _empty_place(scene: Scene) -> list[Step]:
+    if scene.now is not None:
         return []
-    check = CHECKLIST.get(str(case["main_defect"]))
-    if check is None or check.mend != case["advice"]:
-        return [f"{sentence(str(case['advice']))}."]
-    crew = life["crew"] if pd.notna(life["crew"]) else "the crew"
-    weight = "the likeliest cause" if case["share"] >= _LIKELIEST else "part of the cause"
-    return [
-        f"Show {crew} this sheet: “{check.defect}” is {weight}. From the next fitting on:"
-        f" {check.mend}.",
-        *_fitted_since(findings, life, check.name),
-    ]
+    asked = f"Find out what sits at {scene.place} now: the log shows no disc there."
+    return [Step(who=scene.crews, what=asked)]
 
 
-def _fitted_since(findings: Findings, life: pd.Series, check: str) -> list[str]:
-    lives = findings.lives
-    now = lives[lives["position_id"].eq(life["position_id"]) & lives["ending"].eq("in_service")]
-    if now.empty:
-        return [f"Find out what sits at {life['position_id']} now: the log shows no disc there."]
-    disc = now.iloc[-1]
-    who = f", by {disc['crew']}" if pd.notna(disc["crew"]) else ""
-    fitted = f"The disc now at {life['position_id']} was fitted {day(disc['installed_on'])}{who}"
-    if pd.isna(disc[check]):
-        return [f"{fitted}, and nobody recorded this check: ask those who fitted it today."]
-    if disc[check]:
-        return [f"{fitted}, with this check passed: no reason here to open it."]
-    return [
-        f"{fitted}, with the same defect on record: ask the responsible engineer today whether to"
-        " open it."
-    ]
-
-
-def _records(rivals: pd.DataFrame, case: pd.Series) -> list[str]:
-    """The records that would settle the rivals still standing, strongest first."""
-    if rivals.empty:
+def _records(scene: Scene) -> list[Step]:
+    """The records that would settle what the log leaves open, unless the fitting settles it."""
+    settled = scene.blames(FITTING) and at_least(scene.case["share_low"], 0.5)
+    if scene.rivals.empty or settled:
         return []
-    done = [name for name, (_, step) in RIVALS.items() if step == case["advice"]]
-    standing = rivals[
-        rivals["verdict"].ne(Verdict.AGAINST.value) & ~rivals["rival"].isin([LOT, *done])
+    whom = {
+        SPIKE: scene.operations,
+        RATIO: scene.operations,
+        CYCLES: scene.operations,
+        WARMTH: f"Instruments, {scene.life['site']}",
+        WRONG: scene.crews,
+    }
+    # Of a lot that is not on record nobody can ask anything.
+    standing = scene.rivals[
+        scene.rivals["verdict"].eq(Verdict.OPEN.value) & scene.rivals["rival"].isin(whom)
     ]
+    # A spike leaves no other trace than this day's record, so it is asked for first.
+    first = standing.sort_values("rival", key=lambda name: name.ne(SPIKE), kind="stable")
+    on = f"of {day(scene.life['ended_on'])}"
     return [
-        f"To rule {row['rival']} in or out, get {row['settles']}."
-        for _, row in standing.head(_MOST_RECORDS).iterrows()
+        Step(
+            who=whom[row["rival"]],
+            what=f"Get {row['settles'].replace('of that day', on)}: to rule {row['rival']} in or"
+            " out.",
+        )
+        for _, row in first.head(_MOST_RECORDS).iterrows()
     ]
 
 
-def _blanks(life: pd.Series) -> list[str]:
-    blank = [CHECKLIST[name].defect for name in DEFECTS if name in life and pd.isna(life[name])]
-    if not blank:
+def _removed_disc(scene: Scene) -> list[Step]:
+    """The disc itself is evidence where its lot, its tag or nothing at all is suspected."""
+    if scene.causes and not any(scene.blames(name) for name in (LOT, WRONG)):
         return []
-    shown = listed(blank[:3]) if len(blank) <= 3 else f"{', '.join(blank[:3])} and others"
-    were = "was" if len(blank) == 1 else "were"
+    look = f"have its fracture and tag looked at; label it {scene.life['life_id']}"
+    days = (pd.Timestamp(scene.findings.export_date) - scene.life["ended_on"]).days
+    asked = f"Box the removed disc and {look}." if days <= _KEPT_DAYS else ""
     return [
-        f"{len(blank)} of {len(DEFECTS)} checks {were} not recorded at this fitting ({shown}):"
-        " have every one answered at the next."
+        Step(
+            who=f"Workshop, {scene.life['site']}",
+            what=asked or f"Ask whether the removed disc was kept. If so, {look}.",
+        )
     ]
+
+
+def _next_change(scene: Scene) -> list[Step]:
+    """Where duty or age ended the disc, when to change the one now there."""
+    causes = {cause.name for cause in scene.causes}
+    rows = scene.findings.intervals
+    own = rows[rows["position_id"].eq(scene.place)] if len(rows) else rows
+    if causes & {FITTING, LOT, WRONG} or scene.now is None or own.empty:
+        return []
+    row = own.iloc[0]
+    if pd.isna(row["cap_months"]) or pd.isna(row["replace_on"]):
+        asked = f"Find the cap of {scene.place} (maker, code, site): without it no age is proposed."
+        return [Step(who=PLANNER, what=asked)]
+    today = row["today_age_months"]
+    practice = f"at {number(today)} months" if np.isfinite(today) else "at failure"
+    why = {"shorten": f"today it is changed {practice}", "keep": "as today"}.get(
+        row["proposal"], "as today, until the responsible engineer decides otherwise"
+    )
+    due = f"by {day(row['replace_on'])}, no later than at {number(row['age_months'])} months"
+    return [Step(who=PLANNER, what=f"Change the disc now at {scene.place} {due}: {why}.")]
+
+
+def _leave(scene: Scene) -> list[str]:
+    leave = []
+    if scene.blames(LOT):
+        leave.append(f"fit a disc of lot {scene.case['lot']}")
+    if scene.blames(RATIO) or scene.blames(WRONG):
+        leave.append("change a rating, family, pressure or limit without the responsible engineer")
+    check = CHECKLIST.get(str(scene.case["main_defect"]))
+    if (
+        scene.now is not None
+        and check
+        and {cause.name for cause in scene.causes} == {FITTING}
+        and pd.notna(scene.now[check.name])
+        and scene.now[check.name]
+    ):
+        leave.append(
+            f"open the disc now at {scene.place} for this: it was fitted"
+            f" {day(scene.now['installed_on'])} with “{check.sound}” on record"
+        )
+    else:
+        leave.append("open a holder only to look: a disc once unclamped is not fitted again")
+    return leave

@@ -5,7 +5,7 @@ import pandas as pd
 from analytics.findings import Findings
 from dashboard.words import and_so_on, count, number
 
-__all__ = ["lot_action", "lot_sentences", "suspect_lots"]
+__all__ = ["ALARM", "lot_action", "lot_sentences", "suspect_lots"]
 
 ALARM = (
     "Less than one such alarm in ten years falls on a good lot. It is an association: the maker's"

@@ -1,12 +1,14 @@
 """The whole job against the demo's truth, against a published log, and on too little."""
 
 import json
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.early.rivals import RIVALS, Verdict
 from analytics.errors import InputError
 from analytics.estimate import Estimate
 from analytics.findings import Findings
@@ -115,6 +117,30 @@ def test_findings_as_json_have_the_promised_keys(demo_findings: Findings):
     assert set(found["rows"]["installs"]) == {"read", "accepted", "quarantined"}
     assert set(found["installation"]["defects"][0]["failures_owed"]) == {"estimate", "low", "high"}
     assert all(set(row) >= {"store", "disc_code", "order_by"} for row in found["spares"])
+
+
+def test_findings_as_json_name_every_rival_of_every_failure(demo_findings: Findings):
+    rivals = json.loads(findings_json(demo_findings))["installation"]["rivals"]
+
+    failed = set(demo_findings.lives.query("ending == 'premature'")["life_id"])
+    assert {row["life_id"] for row in rivals} == failed
+    assert Counter(row["rival"] for row in rivals) == dict.fromkeys(RIVALS, len(failed))
+    assert {row["verdict"] for row in rivals} == {verdict.value for verdict in Verdict}
+    assert all(row["evidence"] and row["settles"] == RIVALS[row["rival"]][0] for row in rivals)
+
+
+def test_a_disc_of_another_rating_is_told_by_its_mark(demo_findings: Findings):
+    # The demo fits a few discs of another code; their marks lie outside what the position asks.
+    lives = demo_findings.lives.set_index("life_id")
+    asked = demo_findings.duty.set_index("position_id")["disc_code"]
+    rivals = demo_findings.installation.rivals.query("rival == 'the wrong disc'")
+    of_life = lives.loc[rivals["life_id"]]
+    other = of_life["disc_code"].ne(of_life["position_id"].map(asked)).to_numpy()
+
+    told = rivals["evidence"].str.contains("where the position asks today for").to_numpy()
+
+    assert other.sum() >= 3
+    assert (told == other).all()
 
 
 def test_published_valve_seat_log_is_answered_as_far_as_it_goes(tmp_path: Path):

@@ -84,7 +84,7 @@ def early_answer(
     model : LifeModel
         The model in use.
     tables : mapping of str to DataFrame
-        Checked logs; `discs` and `positions` are read.
+        Checked logs; `discs`, `positions`, `installs` and `stock` are read.
     suspect_lots : frozenset of str
         Lots under suspicion.
     years : float
@@ -108,7 +108,7 @@ def early_answer(
     owed = share_owed(
         model.hazard_draws, fleet.data, tallies=owed_tallies(lives, fleet, tables["positions"])
     )
-    rivals = rival_explanations(lives, tables["discs"], tables["positions"], suspect_lots)
+    rivals = rival_explanations(lives, tables, suspect_lots)
     return EarlyAnswer(
         owed=owed,
         shape=model.two_hazard.estimates.install_shape,

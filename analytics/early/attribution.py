@@ -196,7 +196,8 @@ def advice(main_defect: str, share: float, alive: Sequence[Rival]) -> str:
     str
         Without a capital or a full stop.
     """
-    if main_defect and share >= _HARDLY:
+    pointed = any(one.verdict is Verdict.FOR for one in alive)
+    if main_defect and share >= (_MOSTLY if pointed else _HARDLY):
         return CHECKLIST[main_defect].mend
     if share >= _MOSTLY:
         return "record every check at the next fitting here: the defect was not on record"

@@ -12,13 +12,18 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.early.marked_pressures import marked_pressures
 from analytics.findings import empty_frame
 from analytics.lives.events import Ending
 
 __all__ = [
+    "CYCLES",
     "LOT",
+    "RATIO",
     "RIVALS",
     "SPIKE",
+    "WARMTH",
+    "WRONG",
     "Rival",
     "Verdict",
     "rival_explanations",
@@ -27,6 +32,9 @@ __all__ = [
 
 WARMER_DEGC = 20.0
 """Difference between disc and tag temperature worth a word. Common practice, no source."""
+
+_ROUNDED = 0.005
+"""A mark this far outside the manufacturing range is a mark of the range, rounded. [-]"""
 
 _BUSY_QUANTILE = 0.9
 
@@ -73,15 +81,15 @@ RIVALS: Mapping[str, tuple[str, str]] = {
         "take the lot's discs out of the bins, list where others of it sit, and ask the "
         "maker for its burst test record",
     ),
-    RATIO: (
-        "the highest operating pressure of its last month in the historian, beside the marked "
-        "burst pressure on the tag",
-        "read the highest pressure of the last month here; lower the set point, "
-        "or ask the engineer for a disc of a higher rating or a family that allows this ratio",
-    ),
     WRONG: (
         "the tag of the removed disc, held beside the position's data sheet",
         "compare the tag of the disc now fitted with the position's data sheet today",
+    ),
+    RATIO: (
+        "the highest operating pressure of its last month in the historian, beside the marked "
+        "burst pressure on the tag",
+        "read the highest pressure of the last month here and ask operations whether it can run "
+        "below the limit; if not, the responsible engineer decides which disc this position needs",
     ),
     CYCLES: (
         "one hour of pressure at one-second samples, and the maker's fatigue life for this disc",
@@ -98,13 +106,15 @@ RIVALS: Mapping[str, tuple[str, str]] = {
         "the disc and have its fracture looked at",
     ),
 }
-"""Each rival, strongest first: what record would settle it, what to do on the next working day."""
+"""Each rival, strongest first: what record would settle it, what to do on the next working day.
+
+The wrong disc stands before the ratio: a disc of another rating has another ratio.
+"""
 
 
 def rival_explanations(
     lives: pd.DataFrame,
-    discs: pd.DataFrame,
-    positions: pd.DataFrame,
+    tables: Mapping[str, pd.DataFrame],
     suspect_lots: frozenset[str],
 ) -> dict[str, tuple[Rival, ...]]:
     """List the rival explanations of every premature failure.
@@ -113,8 +123,8 @@ def rival_explanations(
     ----------
     lives : DataFrame, one row per life
         The lives frame.
-    discs, positions : DataFrame
-        Checked tables.
+    tables : mapping of str to DataFrame
+        Checked logs; `discs`, `positions`, `installs` and `stock` are read.
     suspect_lots : frozenset of str
         Lots under suspicion.
 
@@ -125,6 +135,7 @@ def rival_explanations(
         cannot tell, then those it speaks against.
     """
     rows = lives[lives["ending"].eq(Ending.PREMATURE.value)]
+    discs, positions = tables["discs"], tables["positions"]
     limit = rows["disc_code"].map(discs.set_index("disc_code")["max_operating_ratio"])
     tag = rows["disc_code"].map(discs.set_index("disc_code")["coincident_temperature_degc"])
     disc = rows["position_id"].map(positions.set_index("position_id")["disc_temperature_degc"])
@@ -133,7 +144,7 @@ def rival_explanations(
         warmer=disc.astype(float) - tag.astype(float),
         busy=lives["cycles_per_year"].astype(float).quantile(_BUSY_QUANTILE),
         suspect=rows["lot"].isin(suspect_lots),
-    )
+    ).join(marked_pressures(rows, tables))
     order = list(Verdict)
     return {
         str(row["life_id"]): tuple(
@@ -169,6 +180,12 @@ def _lot(row: Row) -> Judged:
         return Verdict.OPEN, "no lot on record"
     if row["suspect"]:
         return Verdict.FOR, f"its lot {row['lot']} fails more often than duty explains"
+    if row["mark_disagrees"]:
+        return (
+            Verdict.OPEN,
+            f"its lot {row['lot']} does not stand out, but {_two_marks(row)}: the lot on record"
+            " may be wrong",
+        )
     return Verdict.AGAINST, f"its lot {row['lot']} does not stand out"
 
 
@@ -185,11 +202,30 @@ def _ratio(row: Row) -> Judged:
 
 def _wrong(row: Row) -> Judged:
     matched = row.get("tag_matches")
-    if matched not in (True, False):
-        return Verdict.OPEN, "nobody recorded whether the tag matched the position"
-    if not matched:
+    read = matched in (True, False)
+    mark, low, high = (_number(row[name]) for name in ("mark_barg", "asked_low", "asked_high"))
+    if mark < low * (1 - _ROUNDED) or mark > high * (1 + _ROUNDED):
+        tag = "" if not read else f"; the tag was recorded as {'' if matched else 'not '}matching"
+        return Verdict.FOR, f"marked {mark:.4g} barg, {_asked(row)}{tag}"
+    if read and not matched:
         return Verdict.FOR, "the tag did not match the position"
+    if row["mark_disagrees"]:
+        return Verdict.OPEN, f"{_two_marks(row)}: misread, or a disc of another lot"
+    if not read:
+        known = not np.isnan(mark + low + high)
+        also = f"; its mark, {mark:.4g} barg, is one the position asks for" if known else ""
+        return Verdict.OPEN, f"nobody recorded whether the tag matched the position{also}"
     return Verdict.AGAINST, "the tag was read and matched the position"
+
+
+def _asked(row: Row) -> str:
+    low, high = _number(row["asked_low"]), _number(row["asked_high"])
+    return f"where the position asks today for {row['asked_code']}, {low:.4g} to {high:.4g} barg"
+
+
+def _two_marks(row: Row) -> str:
+    own, lot = _number(row["own_mark_barg"]), _number(row["mark_barg"])
+    return f"its tag is logged as {own:.4g} barg and the lot's other records say {lot:.4g} barg"
 
 
 def _cycles(row: Row) -> Judged:
@@ -225,8 +261,8 @@ def _spike(row: Row) -> Judged:
 
 _JUDGES: Mapping[str, Callable[[Row], Judged]] = {
     LOT: _lot,
-    RATIO: _ratio,
     WRONG: _wrong,
+    RATIO: _ratio,
     CYCLES: _cycles,
     WARMTH: _warmth,
     SPIKE: _spike,

@@ -1,48 +1,64 @@
 """The case sheet of one failure: one page to print and take to the flange."""
 
+from datetime import date
+
+import numpy as np
 import pandas as pd
 from dash import dcc, html
 
-from analytics.installs.checklist import CHECKLIST, DEFECTS
+from analytics.early.rivals import Verdict
+from analytics.findings import Findings
+from dashboard.case_causes import FITTING, likely_causes, own_rivals
+from dashboard.case_sentences import (
+    age_sentence,
+    answered,
+    case_facts,
+    likeliest,
+    repeat_sentence,
+    ruled_out,
+    share_sentence,
+    title,
+)
 from dashboard.components.blocks import message
 from dashboard.monday import monday
 from dashboard.view import View
-from dashboard.words import day, listed, number, percent, sentence
+from dashboard.words import count, day, listed, sentence
 
 __all__ = ["page"]
 
+_OTHERS = "What else could it be?"
+
+_TO_FILL = (
+    "Tag of the removed disc (type, lot, mark), and where it tore:",
+    "Seat, holder, studs, gasket:",
+    "Pressure and temperature that day, what moved:",
+    "Cause found; name, date, signature:",
+)
+
 
 def page(view: View, life_id: str) -> html.Div:
-    """What to do, what happened, how the causes weigh, what the install record says."""
+    """Likeliest cause, what to do, the facts, the other explanations, the install record."""
     lives = view.whole.lives
     found = lives[lives["life_id"] == life_id]
     if found.empty:
         return html.Div([html.H1(life_id), message("The logs hold no disc life of this number.")])
     life = found.iloc[0]
-    early = view.whole.installation
-    rows = early.failures[early.failures["life_id"] == life_id] if early else pd.DataFrame()
+    case = _case(view.whole, life)
     judged = (
-        [_to_do(view, life, rows.iloc[0]), _what_happened(view, life), *_causes(view, rows.iloc[0])]
-        if len(rows)
-        else [
-            _what_happened(view, life),
-            message("Causes are weighed for premature failures only; this life ended otherwise."),
-        ]
+        [message("Causes are weighed for premature failures only, where a life model was fitted.")]
+        if case is None
+        else [_cause(view, life, case), _to_do(view, life, case)]
     )
     return html.Div(
         html.Article(
             [
-                html.P("Case sheet", className="for-whom"),
-                html.H1(_title(view, life)),
+                html.P(_whose(view.whole, life), className="for-whom"),
+                html.H1(title(life, view.units)),
                 *judged,
+                _what_happened(view, life),
+                *([] if case is None else [_else(view, case)]),
                 _record(life),
-                html.Section(
-                    [
-                        html.H2("Found on site (fill in)"),
-                        html.Div([html.P() for _ in range(2)], className="lines"),
-                        html.P("Name, date, signature:"),
-                    ]
-                ),
+                html.Section([html.H2("Found on site (fill in)"), *map(_line, _TO_FILL)]),
                 html.Button("Print this sheet", className="print no-print", type="button"),
             ],
             className="sheet case",
@@ -50,30 +66,65 @@ def page(view: View, life_id: str) -> html.Div:
     )
 
 
-def _title(view: View, life: pd.Series) -> str:
-    age = f"{number(view.units.per_year * life['age_years'])} {view.units.age.value}"
-    after = f" after {age}" if life["age_known"] else ""
-    return f"{life['position_id']}: {_ending(life)} on {day(life['ended_on'])}{after}"
+def _case(findings: Findings, life: pd.Series) -> pd.Series | None:
+    """The failure's row; a premature failure of unknown age has its causes but no share."""
+    if findings.installation is None or life["ending"] != "premature":
+        return None
+    failures = findings.installation.failures
+    rows = failures[failures["life_id"] == life["life_id"]]
+    if len(rows):
+        return rows.iloc[0]
+    unknown = dict.fromkeys(("percentile", "share", "share_low", "share_high"), np.nan)
+    return pd.Series({**life.to_dict(), **unknown, "main_defect": ""})
+
+
+def _whose(findings: Findings, life: pd.Series) -> str:
+    upto: date = findings.export_date
+    return f"Case sheet {life['life_id']}, {findings.title}, logs to {day(upto)}"
+
+
+def _cause(view: View, life: pd.Series, case: pd.Series) -> html.Section:
+    causes = likely_causes(view.whole, case)
+    first = causes[0].said if causes else ""
+    told = [
+        first,
+        age_sentence(view.whole, case, view.units),
+        share_sentence(case, causes),
+        # Of the others that the record points to the table below says why.
+        *(f"The fitting: {cause.said}" for cause in causes[1:] if cause.name == FITTING),
+        repeat_sentence(view.whole, life),
+    ]
+    words = " ".join(view.units.said(said) for said in told if said)
+    return html.Section([html.H2(likeliest(causes)), html.P(words)], className="likeliest")
 
 
 def _to_do(view: View, life: pd.Series, case: pd.Series) -> html.Section:
-    steps = monday(view.whole, life, case)
+    found = monday(view.whole, life, case)
+    steps = [
+        html.Li(
+            [
+                html.Span(className="tick on-paper"),
+                html.Strong(f"{step.who}: "),
+                view.units.said(step.what),
+            ]
+        )
+        for step in found.steps
+    ]
     return html.Section(
-        [html.H2("What to do on Monday"), html.Ol([html.Li(step) for step in steps])],
+        [
+            html.H2("What to do on Monday"),
+            html.Ol(steps),
+            html.P([html.Strong("Do not "), "; ".join(found.leave), "."]),
+        ],
         className="monday",
     )
 
 
 def _what_happened(view: View, life: pd.Series) -> html.Section:
-    facts = {
-        "Position": dcc.Link(
-            life["position_id"], href=view.address("position", str(life["position_id"]))
-        ),
-        "Site, service": f"{life['site']}, {life['service'] or 'service unknown'}",
-        "Disc, lot": f"{life['disc_code']}, {life['lot'] or 'lot unknown'}",
-        "Fitted": f"{day(life['installed_on']) or 'unknown'} by {life['crew'] or 'unknown'}",
-        "Operating ratio": f"{percent(life['operating_ratio'])}, {_pressure(life)}",
-        "Cycles a year": number(life["cycles_per_year"]),
+    place = str(life["position_id"])
+    facts: dict[str, object] = {
+        "Position": dcc.Link(place, href=view.address("position", place)),
+        **case_facts(view.whole, life, view.units),
     }
     return html.Section(
         [
@@ -86,61 +137,27 @@ def _what_happened(view: View, life: pd.Series) -> html.Section:
     )
 
 
-def _ending(life: pd.Series) -> str:
-    reason = str(life["reason"]).replace("_", " ") if life.get("reason") else ""
-    ending = str(life["ending"]).replace("_", " ")
-    return f"{reason}, {ending}" if reason and reason != ending else ending
-
-
-def _pressure(life: pd.Series) -> str:
-    basis = life["pressure_basis"]
-    return {"history": "from the historian", "nominal": "from the nominal pressure"}.get(
-        basis, "pressure unknown"
-    )
-
-
-def _causes(view: View, case: pd.Series) -> list[html.Section]:
-    rivals = view.whole.installation.rivals if view.whole.installation else pd.DataFrame()
-    own = rivals[rivals["life_id"].eq(case["life_id"])] if len(rivals) else rivals
-    return [
-        html.Section(
-            [html.H2("Was it the installation?"), html.P([_age(view, case), _share(case)])],
-        ),
-        html.Section([html.H2("What else could it be?"), _rivals(own)]),
-    ]
-
-
-def _age(view: View, case: pd.Series) -> str:
-    if pd.isna(case["percentile"]):
-        return ""
-    limits = ""
-    if pd.notna(case.get("percentile_low")):
-        limits = f" [{percent(case['percentile_low'])} to {percent(case['percentile_high'])}]"
-    age = f"{number(view.units.per_year * case['age_years'])} {view.units.age.value}"
-    lots = view.whole.lots
-    apart = len(lots) and case["lot"] in set(lots.loc[lots["flagged"].astype(bool), "lot"])
-    return (
-        f"Of discs{' of this lot' if apart else ''} fitted cleanly at this duty,"
-        f" {percent(case['percentile'])}{limits} fail by this age ({age}). "
-    )
-
-
-def _share(case: pd.Series) -> str:
-    if pd.isna(case["share"]):
-        return "The share of the installation could not be worked out for this failure."
-    defects = str(case["defects_found"]).replace("_", " ") or "none was recorded"
-    main = CHECKLIST.get(str(case["main_defect"]))
-    carries = f", most of it “{main.defect}”" if main else ""
-    return (
-        f"The installation carries {percent(case['share'])} [{percent(case['share_low'])} to"
-        f" {percent(case['share_high'])}] of this failure{carries}. Defects on the record:"
-        f" {defects}."
-    )
-
-
-def _rivals(rivals: pd.DataFrame) -> html.Table | html.P:
+def _else(view: View, case: pd.Series) -> html.Section:
+    """What still stands, each with the record that would settle it; then what does not."""
+    rivals = own_rivals(view.whole, case["life_id"])
     if rivals.empty:
-        return message("No other explanation was weighed.")
+        return html.Section([html.H2(_OTHERS), message("No other explanation was weighed.")])
+    standing = rivals[rivals["verdict"].ne(Verdict.AGAINST.value)]
+    against = ruled_out(rivals)
+    return html.Section(
+        [
+            html.H2(_OTHERS),
+            _table(view, standing)
+            if len(standing)
+            else html.P("The record points to no other explanation and leaves none open."),
+            html.P([html.Strong("The record speaks against: "), view.units.said(against), "."])
+            if against
+            else None,
+        ]
+    )
+
+
+def _table(view: View, standing: pd.DataFrame) -> html.Table:
     head = html.Tr(
         [html.Th(name) for name in ("Explanation", "The record", "What would settle it")]
     )
@@ -148,31 +165,40 @@ def _rivals(rivals: pd.DataFrame) -> html.Table | html.P:
         html.Tr(
             [
                 html.Td(sentence(row["rival"])),
-                html.Td([html.Strong(f"{sentence(row['verdict'])}: "), row["evidence"]]),
+                html.Td(
+                    [
+                        html.Strong(f"{sentence(row['verdict'])}: "),
+                        view.units.said(row["evidence"]),
+                    ]
+                ),
                 html.Td(sentence(row["settles"])),
             ]
         )
-        for _, row in rivals.iterrows()
+        for _, row in standing.iterrows()
     ]
     return html.Table([html.Thead(head), html.Tbody(rows)])
 
 
 def _record(life: pd.Series) -> html.Section:
     """The checks in three lines: answered no, not recorded (never a pass), answered yes."""
-    answers: dict[str, list[str]] = {"amiss": [], "blank": [], "passed": []}
-    for name in DEFECTS:
-        if name not in life or pd.isna(life[name]):
-            answers["blank"].append(CHECKLIST[name].defect)
-        else:
-            answers["passed" if life[name] else "amiss"].append(CHECKLIST[name].defect)
+    checks = answered(life)
+    every = sum(map(len, checks.values()))
+    blank = listed(checks["blank"]) if len(checks["blank"]) < every else "any of them"
     lines = [
-        ("Found amiss: ", listed(answers["amiss"]) or "nothing recorded"),
-        ("Not recorded, which is no pass: ", listed(answers["blank"]) or "nothing"),
-        ("Passed: ", f"{len(answers['passed'])} of {len(DEFECTS)} checks"),
+        ("Found amiss: ", listed(checks["amiss"]) or "nothing recorded"),
+        (
+            "Not recorded, which is no pass: ",
+            f"{blank}; have every check answered at the next fitting" if blank else "nothing",
+        ),
+        ("Passed: ", f"{len(checks['passed'])} of {every}"),
     ]
     return html.Section(
         [
-            html.H2("The install record"),
-            *(html.P([html.Strong(name), said]) for name, said in lines),
+            html.H2(f"The install record, {count(every, 'check')}"),
+            *(html.P([html.Strong(name), f"{said}."]) for name, said in lines),
         ]
     )
+
+
+def _line(asked: str) -> html.P:
+    return html.P(asked, className="line")

@@ -12,6 +12,8 @@ from test_pages_in_browser import opened, show
 
 from analytics.findings import Findings
 from analytics.installs.checklist import DEFECTS
+from dashboard.case_causes import likely_causes
+from dashboard.monday import monday
 
 pytestmark = pytest.mark.browser
 
@@ -24,13 +26,22 @@ def demo_address(
     yield from served(demo_findings, logs)
 
 
-def one_of_each_advice(findings: Findings) -> list[str]:
-    """The newest failure of every piece of advice, and the worst recorded and longest told."""
+def one_of_each_kind(findings: Findings) -> list[str]:
+    """The newest failure of every set of causes, the worst recorded, and the longest told."""
     failures = findings.installation.failures
-    lives = findings.lives.set_index("life_id").loc[failures["life_id"]]
-    blank = lives[list(DEFECTS)].isna().sum(axis=1).idxmax()
-    told = failures.set_index("life_id")["rivals"].str.len().idxmax()
-    return [*failures.drop_duplicates("advice")["life_id"], blank, told]
+    lives = findings.lives.set_index("life_id", drop=False)
+    kinds = {
+        tuple(cause.name for cause in likely_causes(findings, case)): life
+        for life, case in failures[::-1].set_index("life_id", drop=False).iterrows()
+    }
+    blank = lives.loc[failures["life_id"], list(DEFECTS)].isna().sum(axis=1).idxmax()
+    told = {
+        case["life_id"]: sum(
+            len(step.what) for step in monday(findings, lives.loc[case["life_id"]], case).steps
+        )
+        for _, case in failures.iterrows()
+    }
+    return [*kinds.values(), blank, max(told, key=told.__getitem__)]
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -39,7 +50,7 @@ def test_every_kind_of_case_prints_on_one_page(
 ):
     long = []
     with opened(chromium) as page:
-        for life in one_of_each_advice(demo_findings):
+        for life in one_of_each_kind(demo_findings):
             show(page, f"{demo_address}/case/{life}")
             page.wait_for_selector(".sheet")
             printed = page.pdf(format=paper)

@@ -22,12 +22,32 @@ def rivals(suspect=frozenset(), **changes):
     }  # fmt: skip
     quiet = {**life, "life_id": "I2", "ending": "in_service", "cycles_per_year": 5000.0}
     lives = pd.DataFrame([life, *[quiet] * 9])
-    discs = pd.DataFrame(
-        {"disc_code": ["D"], "max_operating_ratio": [0.8], "coincident_temperature_degc": [20.0]}
-    )
-    degc = changes.get("disc_degc", 30.0)
-    positions = pd.DataFrame({"position_id": ["P"], "disc_temperature_degc": [degc]})
-    return rival_explanations(lives, discs, positions, suspect)["I1"]
+    lives["install_id"] = lives["life_id"]
+    lives.loc[0, "install_id"] = changes.get("install_id", "I1")
+    return rival_explanations(lives, tables(**changes), suspect)["I1"]
+
+
+def tables(*, marks=(10.0, 10.0, 10.0), disc_degc=30.0, asked="D", plus=10.0, **_):
+    """The mark of disc I1, then those of two others of its lot."""
+    return {
+        "discs": pd.DataFrame(
+            {
+                "disc_code": ["D", "E"], "max_operating_ratio": 0.8,
+                "coincident_temperature_degc": 20.0, "range_minus_pct": 5.0,
+                "specified_burst_pressure_barg": [10.0, 16.0], "range_plus_pct": plus,
+            }
+        ),
+        "positions": pd.DataFrame(
+            {"position_id": ["P"], "disc_temperature_degc": [disc_degc], "disc_code": [asked]}
+        ),
+        "installs": pd.DataFrame(
+            {
+                "install_id": ["I1", "J1", "J2"], "disc_code": "D", "lot": "L1",
+                "marked_burst_pressure_barg": marks,
+            }
+        ),
+        "stock": pd.DataFrame(columns=["disc_code", "lot", "marked_burst_pressure_barg"]),
+    }  # fmt: skip
 
 
 def of(found, name):
@@ -83,6 +103,48 @@ def test_a_known_peak_speaks_against_a_spike_without_ruling_it_out():
 def test_a_ratio_from_the_nominal_pressure_says_so():
     one = of(rivals(pressure_basis="nominal"), "pressure too close to the burst pressure")
     assert one.evidence.endswith("by the nominal pressure only")
+
+
+WRONG = "the wrong disc"
+
+
+@pytest.mark.parametrize(
+    ("changes", "verdict", "evidence"),
+    [
+        # Specified 10 barg, -5 % +10 %: a mark of 9.5 to 11 barg is one the position asks for.
+        ({"marks": (9.5, 9.5, 9.5)}, Verdict.AGAINST, "read and matched"),
+        ({"marks": (9.4, 9.4, 9.4)}, Verdict.FOR, "9.4 barg, where the position asks today for D,"),
+        ({"marks": (11.0, None, None)}, Verdict.AGAINST, "read and matched"),
+        ({"marks": (11.2, None, None)}, Verdict.FOR, "9.5 to 11 barg; the tag was recorded as mat"),
+        ({"marks": (None, 11.2, 11.2)}, Verdict.FOR, "marked 11.2 barg"),
+        ({"asked": "E"}, Verdict.FOR, "asks today for E, 15.2 to 17.6 barg"),
+        ({"asked": "E", "tag_matches": False}, Verdict.FOR, "recorded as not matching"),
+        ({"asked": "E", "plus": None, "marks": (20.0,) * 3}, Verdict.AGAINST, "read and matched"),
+        ({"asked": "unheard of"}, Verdict.AGAINST, "read and matched"),
+        ({"tag_matches": pd.NA}, Verdict.OPEN, "its mark, 10 barg, is one the position asks for"),
+        ({"marks": (145.0, 10.0, 10.0)}, Verdict.OPEN, "as 145 barg and the lot's other records"),
+    ],
+)
+def test_the_mark_speaks_of_the_wrong_disc(changes, verdict, evidence):
+    one = of(rivals(**changes), WRONG)
+    assert one.verdict is verdict
+    assert evidence in one.evidence
+
+
+def test_a_mark_that_is_not_the_lots_leaves_the_lot_open():
+    one = of(rivals(marks=(145.0, 10.0, 10.0)), LOT)
+    assert one.verdict is Verdict.OPEN
+    assert one.evidence.endswith("say 10 barg: the lot on record may be wrong")
+    assert of(rivals(frozenset({"L1"}), marks=(145.0, 10.0, 10.0)), LOT).verdict is Verdict.FOR
+
+
+def test_a_life_without_an_install_has_no_mark():
+    one = of(rivals(install_id=None, tag_matches=pd.NA), WRONG)
+    assert one == Rival(
+        name=WRONG,
+        verdict=Verdict.OPEN,
+        evidence="nobody recorded whether the tag matched the position",
+    )
 
 
 def test_a_suspect_lot_comes_first():
