@@ -22,7 +22,7 @@ from dashboard.case_sentences import (
 from dashboard.components.blocks import message
 from dashboard.monday import monday
 from dashboard.view import View
-from dashboard.words import count, day, listed, sentence
+from dashboard.words import day, listed, sentence
 
 __all__ = ["page"]
 
@@ -180,7 +180,7 @@ def _table(view: View, standing: pd.DataFrame) -> html.Table:
 
 
 def _record(life: pd.Series) -> html.Section:
-    """The checks in three lines: answered no, not recorded (never a pass), answered yes."""
+    """How many checks passed, and in a line each those answered no and those not recorded."""
     checks = answered(life)
     every = sum(map(len, checks.values()))
     blank = listed(checks["blank"]) if len(checks["blank"]) < every else "any of them"
@@ -190,11 +190,10 @@ def _record(life: pd.Series) -> html.Section:
             "Not recorded, which is no pass: ",
             f"{blank}; have every check answered at the next fitting" if blank else "nothing",
         ),
-        ("Passed: ", f"{len(checks['passed'])} of {every}"),
     ]
     return html.Section(
         [
-            html.H2(f"The install record, {count(every, 'check')}"),
+            html.H2(f"The install record: {len(checks['passed'])} of {every} checks passed"),
             *(html.P([html.Strong(name), f"{said}."]) for name, said in lines),
         ]
     )
