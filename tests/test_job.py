@@ -129,18 +129,11 @@ def test_findings_as_json_name_every_rival_of_every_failure(demo_findings: Findi
     assert all(row["evidence"] and row["settles"] == RIVALS[row["rival"]][0] for row in rivals)
 
 
-def test_a_disc_of_another_rating_is_told_by_its_mark(demo_findings: Findings):
-    # The demo fits a few discs of another code; their marks lie outside what the position asks.
-    lives = demo_findings.lives.set_index("life_id")
-    asked = demo_findings.duty.set_index("position_id")["disc_code"]
+def test_no_premature_disc_of_the_demo_is_called_wrong_by_its_mark(demo_findings: Findings):
+    # The demo's wrong discs are taken out as such, so a mark that spoke here would speak falsely.
     rivals = demo_findings.installation.rivals.query("rival == 'the wrong disc'")
-    of_life = lives.loc[rivals["life_id"]]
-    other = of_life["disc_code"].ne(of_life["position_id"].map(asked)).to_numpy()
 
-    told = rivals["evidence"].str.contains("where the position asks today for").to_numpy()
-
-    assert other.sum() >= 3
-    assert (told == other).all()
+    assert not rivals["evidence"].str.contains("where the position asks today for").any()
 
 
 def test_published_valve_seat_log_is_answered_as_far_as_it_goes(tmp_path: Path):

@@ -85,7 +85,7 @@ def test_every_ending_has_a_sheet(ending: str):
     life = SAMPLE.lives[SAMPLE.lives["ending"] == ending].iloc[0]["life_id"]
     sheet = texts(PAGES.draw(view_of(SAMPLE), f"/case/{life}"))
 
-    assert "Case sheet" in sheet
+    assert sheet[0].startswith(f"Case sheet {life}, ")
     assert ("What to do on Monday" in sheet) is (ending == "premature")
 
 
