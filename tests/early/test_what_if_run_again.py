@@ -51,7 +51,7 @@ def test_it_comes_true(plant, said, change):
     }[change]
     ran = worlds.run(plant)
     failed = worlds.failures(ran)
-    given = worlds.avoided_given_the_log(plant, changed, ran, 13, 100) / failed
+    given = worlds.avoided_given_the_log(plant, changed, ran, 13, 20_000) / failed
     again = (failed - worlds.failures(worlds.run(changed))) / failed
     row = table.loc[change]
     # 3 points: what is not known of the parameters; 7: luck of some 230 single failures besides
@@ -67,7 +67,7 @@ def test_the_truth_given_the_log_is_right_on_average():
         plant = worlds.plant(60, 900 + seed)
         ran = worlds.run(plant)
         clean = worlds.mended(plant, *worlds.CHECKS)
-        given = worlds.avoided_given_the_log(plant, clean, ran, seed, 20)
+        given = worlds.avoided_given_the_log(plant, clean, ran, seed, 500)
         again = worlds.failures(ran) - worlds.failures(worlds.run(clean))
         apart.append(given - again)
         both.append(again)

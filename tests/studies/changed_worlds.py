@@ -210,7 +210,8 @@ def avoided_given_the_log(
 
     Each logged failure would not have happened then with the chance the two true hazards give.
     If so its disc stays on in the changed plant, and what it and the discs after it, against a
-    new disc and those after it, go on to suffer is simulated.
+    new disc and those after it, go on to suffer is simulated. The futures are shared out among
+    the failures the change bears on: few failures need as many in all as many do.
     """
     rng = np.random.default_rng(seed)
     failed = ran[ran["ending"] == "premature"]
@@ -219,6 +220,9 @@ def avoided_given_the_log(
     lost = (found & (stays[failed["crew_number"]] < 1)).any(axis=1)
     slower = (plant.ratio != changed.ratio)[failed["position"]]
     failed = failed[lost | slower]
+    if failed.empty:
+        return 0.0
+    futures = -(-futures // len(failed))
     failed = failed.iloc[np.repeat(np.arange(len(failed)), futures)]
     at, end = failed["position"].to_numpy(), failed["end"].to_numpy()
     found, age = failed[list(CHECKS)].to_numpy(dtype=float), end - failed["start"].to_numpy()
