@@ -93,6 +93,13 @@ def study(name: str, positions: int, **world) -> pd.DataFrame:
     rows = []
     for seed in range(SEED, SEED + FLEETS):
         rows += one_fleet(positions, seed, **world)
+    table = summary(name, rows, FLEETS)
+    table.to_csv(RESULTS, mode="a", header=not RESULTS.exists(), index=False)
+    return table.set_index("change")
+
+
+def summary(name: str, rows: list[dict], fleets: int) -> pd.DataFrame:
+    """A row per change on how near and how sure the answers were."""
     every = pd.DataFrame(rows)
     asked = every.dropna(subset=["estimate"])
     out = []
@@ -105,9 +112,9 @@ def study(name: str, positions: int, **world) -> pd.DataFrame:
                 "date": f"{datetime.now(UTC):%Y-%m-%d}",
                 "world": name,
                 "change": change,
-                "fleets": FLEETS,
+                "fleets": fleets,
                 "first_seed": SEED,
-                "missing": FLEETS - len(part),
+                "missing": fleets - len(part),
                 "lives": part["lives"].mean(),
                 "failures": part["failures"].mean(),
                 "true_share": part["given_the_log"].mean(),
@@ -118,15 +125,13 @@ def study(name: str, positions: int, **world) -> pd.DataFrame:
                 "mean_error_points": error.abs().mean(),
                 "worst_tenth_points": error.abs().quantile(0.9),
                 "first_order_bias_points": 100 * (part["at_once"] - part["given_the_log"]).mean(),
-                "held": held.sum() / FLEETS,
+                "held": held.sum() / fleets,
                 "width_points": 100 * (part["high"] - part["low"]).mean(),
                 "error_with_luck_points": chance.abs().mean(),
                 "effects_held": part["effects_held"].mean(),
             }
         )
-    table = pd.DataFrame(out).round(4)
-    table.to_csv(RESULTS, mode="a", header=not RESULTS.exists(), index=False)
-    return table.set_index("change")
+    return pd.DataFrame(out).round(4)
 
 
 def band() -> tuple[float, float]:
@@ -139,19 +144,30 @@ def band() -> tuple[float, float]:
 def test_what_is_said_comes_true_when_the_model_is_true(positions, points):
     table = study("model true", positions, lognormal=False, unrecorded=0.0)
 
-    sure = table.drop(index=BEST)
-    assert (sure["mean_error_points"] < points).all()
-    assert (sure["held"] >= band()[0]).all()
+    assert (table["mean_error_points"] < points).all()
+    assert (table["held"] >= band()[0]).all()
     assert table["effects_held"].min() >= band()[0]
     # run again with the luck kept: right on average
-    off = (sure["estimated_share"] - sure["run_again_share"]).abs()
-    assert (off < 3 * sure["run_again_error_of_mean"] + points / 100).all()
-    # of few records per crew what the best quarter does better is seen in part, never too much
-    assert table.loc[BEST, "bias_points"] < 1.0
+    off = (table["estimated_share"] - table["run_again_share"]).abs()
+    assert (off < 3 * table["run_again_error_of_mean"] + points / 100).all()
 
 
 @pytest.mark.parametrize(("positions", "points"), [(80, 6.0), (410, 3.0)])
 def test_it_survives_lognormal_wear_and_a_fifth_of_the_records_missing(positions, points):
     table = study("lognormal wear, a fifth unrecorded", positions, lognormal=True, unrecorded=0.2)
 
-    assert (table.drop(index=BEST)["mean_error_points"] < points).all()
+    assert (table["mean_error_points"] < points).all()
+
+
+def test_the_best_crews_are_found_as_well_where_crews_are_drawn_anew():
+    """Crews evenly apart in care are one set of eight; drawn anew, the limits face many."""
+    table = study(
+        "crews drawn anew, a fifth unrecorded",
+        80,
+        lognormal=False,
+        unrecorded=0.2,
+        crews_drawn=True,
+    )
+
+    assert table.loc[BEST, "mean_error_points"] < 5.0
+    assert table.loc[BEST, "held"] >= band()[0]
