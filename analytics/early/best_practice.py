@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from analytics.early.crew_practice import practice_draws
 from analytics.errors import NotEstimable
+from analytics.estimate import Estimate, from_draws
 
 __all__ = ["FEWEST_CREWS", "FEWEST_RECORDS", "BestPractice", "best_practice"]
 
@@ -38,14 +39,16 @@ class BestPractice:
     kept : dict of str to ndarray, shape (n_draws, n_crews)
         Check to the chance that a defect of it would have been there all the same: the best
         quarter's frequency over the crew's own, at most 1. [-]
-    fleet, best : dict of str to float
-        Frequency of the defect in all records, and in the best quarter's practice. [-]
+    fleet : dict of str to float
+        Frequency of the defect in all records. [-]
+    best : dict of str to Estimate
+        Frequency of the defect in the best quarter's practice. [-]
     """
 
     crews: tuple[str, ...]
     kept: dict[str, Array]
     fleet: dict[str, float]
-    best: dict[str, float]
+    best: dict[str, Estimate]
 
 
 def best_practice(
@@ -96,7 +99,7 @@ def best_practice(
         own = drawn[:, :, k]
         quarter = _best_quarter(own[:, _yardsticks(r, names)])
         kept[check] = np.minimum(1.0, quarter / np.maximum(own, np.finfo(float).tiny))
-        fleet[check], best[check] = float(d.sum() / r.sum()), float(np.median(quarter))
+        fleet[check], best[check] = float(d.sum() / r.sum()), from_draws(quarter[:, 0])
     return BestPractice(crews=names, kept=kept, fleet=fleet, best=best)
 
 

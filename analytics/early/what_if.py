@@ -226,10 +226,11 @@ def _best(
 
 def _practice_in_words(best: BestPractice) -> str:
     """The checks in which the best quarter is furthest ahead of the fleet."""
-    ahead = sorted(best.kept, key=lambda name: best.best[name] - best.fleet[name])[:3]
+    ahead = sorted(best.kept, key=lambda name: best.best[name].estimate - best.fleet[name])[:3]
     said = ", ".join(
-        f"{CHECKLIST[name].defect} on {100 * best.best[name]:.0f} % of records instead of "
-        f"{100 * best.fleet[name]:.0f} %"
+        f"{CHECKLIST[name].defect} on {100 * best.best[name].estimate:.0f} % "
+        f"[{100 * best.best[name].low:.0f} to {100 * best.best[name].high:.0f}] of records "
+        f"instead of {100 * best.fleet[name]:.0f} %"
         for name in ahead
     )
     return f"by what the records say was done, not by outcome: {said}"

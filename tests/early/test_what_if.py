@@ -1,3 +1,5 @@
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -139,6 +141,14 @@ def test_a_ratio_is_never_raised_and_one_that_never_varied_is_refused():
     row = asked(alike).loc[LOWERED]
     assert np.isnan(row["avoided"])
     assert "not in the life model" in row["note"]
+
+
+def test_the_best_quarters_practice_is_said_with_its_limits():
+    note = asked(plant(80)).loc[BEST, "note"]
+    said = re.search(r"on (\d+) % \[(\d+) to (\d+)\] of records instead of (\d+) %", note)
+    best, low, high, fleet = (int(part) for part in said.groups())
+    assert low <= best <= high
+    assert best < fleet
 
 
 def test_too_few_crews_are_no_yardstick():
