@@ -19,6 +19,7 @@ from dashboard.callbacks.accepting import wire_accepting
 from dashboard.callbacks.changes import wire_changes
 from dashboard.callbacks.reading_again import wire_reading_again
 from dashboard.callbacks.recording import wire_recording
+from dashboard.callbacks.showing import wire_pages
 from dashboard.callbacks.wiring import wire
 from dashboard.changes import changes_file
 from dashboard.components.shell import frame
@@ -95,7 +96,8 @@ def build_app(
         can_log_out=access is not None,
         role=next(role for role in reversed(Role) if may(role)),
     )
-    wire(app, live, list_pages(keeper, plant))
+    wire_pages(app, live, list_pages(keeper, plant))
+    wire(app, live)
     if keeper and plant:
         wire_recording(app, live.look, keeper, plant)
         worker = Worker(open_ledger(keeper.aside / "jobs.sqlite"))
@@ -114,6 +116,12 @@ def build_app(
         ClientsideFunction(namespace="discward", function_name="title"),
         Output(ids.TITLE, "modified_timestamp"),
         Input(ids.TITLE, "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction(namespace="discward", function_name="fetchAnew"),
+        Output(ids.FILTERS, "title"),
+        Input(ids.URL, "search"),
+        prevent_initial_call=True,
     )
     offer_tables(app.server, live.look)
     guard(

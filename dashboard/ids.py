@@ -23,6 +23,7 @@ __all__ = [
     "RECORD_SAID",
     "SAVE_DRAFT",
     "SCAN",
+    "SHOWN",
     "SIGN_OFF",
     "STEPS_PANEL",
     "TAG_PANEL",
@@ -32,7 +33,9 @@ __all__ = [
     "accept_id",
     "accepted_id",
     "filter_id",
+    "part_id",
     "record_id",
+    "size_id",
     "table_id",
 ]
 
@@ -41,6 +44,7 @@ NAVIGATION = "navigation"
 FILTERS = "filters"
 BODY = "body"
 TITLE = "title"
+SHOWN = "shown"
 PICKED_DEMAND = "picked-demand"
 DEMAND = "demand"
 PICKED_POSITION = "picked-position"
@@ -71,9 +75,19 @@ def filter_id(name: object) -> dict[str, object]:
     return {"filter": name}
 
 
+def part_id(place: object) -> dict[str, object]:
+    """Give the id of one part of the page on show; pass `ALL` for all of them."""
+    return {"part": place}
+
+
 def table_id(key: object) -> dict[str, object]:
     """Give the id of one long table; pass `MATCH` in a callback."""
     return {"table": key}
+
+
+def size_id(key: object) -> dict[str, object]:
+    """Give the id of the text that says how many rows a long table has."""
+    return {"said": "size", "table": key}
 
 
 def record_id(name: object) -> dict[str, object]:

@@ -10,6 +10,7 @@ from dash import html
 
 from analytics.findings import Findings
 from dashboard.narrowing import Narrower
+from dashboard.parts import Parts, parts_of
 from dashboard.reading import Units
 from dashboard.selection import from_search, to_search
 from dashboard.view import View
@@ -39,7 +40,7 @@ class Live:
         self._narrower = Narrower(findings)
         self._of_fleet: dict[tuple[str, Units], Any] = {}
         self._views: OrderedDict[str, View] = OrderedDict()
-        self._pages: OrderedDict[tuple[str, str], html.Div] = OrderedDict()
+        self._pages: OrderedDict[tuple[str, str], Parts] = OrderedDict()
         self._lock = threading.Lock()
 
     def show(self, findings: Findings, folder: Path | None = None) -> None:
@@ -76,21 +77,19 @@ class Live:
                     self._views.popitem(last=False)
         return view
 
-    def page(
-        self, search: str | None, path: str, draw: Callable[[View, str], html.Div]
-    ) -> tuple[View, html.Div]:
-        """Give an address's view and page, drawn once for all who ask for the same."""
+    def page(self, search: str | None, path: str, draw: Callable[[View, str], html.Div]) -> Parts:
+        """Give an address's page in parts, drawn once for all who ask for the same."""
         view = self.look(search)
         key = (view.search, path)
         with self._lock:
             known = self._pages.get(key)
             if known is not None:
                 self._pages.move_to_end(key)
-                return view, known
-        drawn = draw(view, path)
+                return known
+        drawn = parts_of(draw(view, path))
         with self._lock:
             if view.whole is self.findings:
                 self._pages[key] = drawn
                 while len(self._pages) > _DRAWN:
                     self._pages.popitem(last=False)
-        return view, drawn
+        return drawn

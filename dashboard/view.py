@@ -1,9 +1,8 @@
-"""What one page is drawn from: the findings, the selection, and the way to address them."""
+"""What one page is drawn from: the findings and the selection."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
-from urllib.parse import quote
 
 from analytics.findings import Findings
 from dashboard.reading import Units
@@ -50,11 +49,6 @@ class View:
     def search(self) -> str:
         """The query that carries the selection in an address."""
         return to_search(self.selection)
-
-    def address(self, *parts: str) -> str:
-        """Give the address of a page under the same selection."""
-        path = "/".join(quote(part, safe="") for part in parts)
-        return f"/{path}{self.search}"
 
     def once(self, name: str, make: Callable[[], _Made]) -> _Made:
         """Give what is made of the whole findings, which no filter changes, made once per units."""

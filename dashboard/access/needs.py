@@ -42,9 +42,13 @@ ROUTES: dict[str, Role] = {
 
 CALLBACKS: dict[str, Role] = {
     f"..{ids.BODY}.children...{ids.NAVIGATION}.children...{ids.TITLE}.data..": Role.VIEWER,
+    f'..{{"part":["ALL"]}}.children...{ids.SHOWN}.data..': Role.VIEWER,
     f"{ids.FILTERS}.children": Role.VIEWER,
     f"{ids.URL}.search": Role.VIEWER,
-    '{"table":["MATCH"]}.getRowsResponse': Role.VIEWER,
+    '..{"table":["MATCH"]}.getRowsResponse...{"said":"size","table":["MATCH"]}.children..': (
+        Role.VIEWER
+    ),
+    f"{ids.FILTERS}.title": Role.VIEWER,  # runs in the browser
     f"{ids.DEMAND}.children": Role.VIEWER,
     f"{ids.COST_CURVE}.children": Role.VIEWER,
     f"..{ids.TAG_PANEL}.children...{ids.STEPS_PANEL}.children...{ids.GAP_PANEL}.children..": (

@@ -1,4 +1,4 @@
-/* A figure that is drawn at once when it is on the screen, else when the browser is idle. */
+/* What is on the screen is drawn at once, the rest when the browser is idle. */
 window.discward = window.discward || {};
 
 window.discward.waiting = [];
@@ -19,6 +19,22 @@ window.discward.whenIdle = function () {
   }
 };
 
+// Act now for a place on the screen, else when idle; gives what calls it off.
+window.discward.whenSeen = function (place, act) {
+  var box = place.getBoundingClientRect();
+  if (box.bottom > 0 && box.top < window.innerHeight) {
+    act();
+    return undefined;
+  }
+  window.discward.waiting.push(act);
+  window.discward.whenIdle();
+  return function () {
+    window.discward.waiting = window.discward.waiting.filter(function (other) {
+      return other !== act;
+    });
+  };
+};
+
 // Paper shows the whole page, so nothing may still wait.
 window.addEventListener("beforeprint", function () {
   window.discward.waiting.splice(0).forEach(function (draw) {
@@ -34,21 +50,9 @@ window.discward.Figure = function (props) {
 
   React.useLayoutEffect(
     function () {
-      function draw() {
+      return window.discward.whenSeen(place.current, function () {
         state[1](props.figure);
-      }
-      var box = place.current.getBoundingClientRect();
-      if (box.bottom > 0 && box.top < window.innerHeight) {
-        draw();
-        return undefined;
-      }
-      window.discward.waiting.push(draw);
-      window.discward.whenIdle();
-      return function () {
-        window.discward.waiting = window.discward.waiting.filter(function (other) {
-          return other !== draw;
-        });
-      };
+      });
     },
     [props.figure]
   );

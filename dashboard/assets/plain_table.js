@@ -1,26 +1,13 @@
 /* A whole table in one component: text and addresses of this dashboard only, never markup. */
 window.discward = window.discward || {};
 
-window.discward.openPage = function (event, href) {
-  if (event.ctrlKey || event.metaKey || event.shiftKey) {
-    return;
-  }
-  event.preventDefault();
-  window.history.pushState({}, "", href);
-  window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
-  window.scrollTo(0, 0);
-};
-
 window.discward.PlainTable = function (props) {
   var make = React.createElement;
   function shown(cell) {
     if (!Array.isArray(cell)) {
       return cell;
     }
-    function open(event) {
-      window.discward.openPage(event, cell[1]);
-    }
-    return make("a", { href: cell[1], onClick: open }, cell[0]);
+    return make("a", { href: cell[1], "data-filters": "kept" }, cell[0]);
   }
   var head = props.head.map(function (column, place) {
     return make("th", { key: place, scope: "col", className: column.side }, column.name);

@@ -1,4 +1,4 @@
-"""What happens when the address or a control changes: read, call one function, return."""
+"""What happens when a filter or a control changes: read, call one function, return."""
 
 from typing import Any
 
@@ -7,10 +7,10 @@ from dash import ALL, MATCH, Dash, Input, Output, State, no_update
 from dashboard import ids
 from dashboard.bodies import text_of
 from dashboard.callbacks.rows import slice_of
-from dashboard.components.shell import filters, navigation
+from dashboard.components.shell import filters
+from dashboard.components.tables import size_said
 from dashboard.live import Live
 from dashboard.pages import intervals, storeroom
-from dashboard.pages.listing import Listing
 from dashboard.selection import from_search, to_search
 from dashboard.selection_form import from_controls
 from dashboard.table_list import TABLES
@@ -18,27 +18,9 @@ from dashboard.table_list import TABLES
 __all__ = ["wire"]
 
 
-def wire(app: Dash, live: Live, pages: Listing) -> None:
-    """Connect the pages to the findings on show."""
+def wire(app: Dash, live: Live) -> None:
+    """Connect filters, long tables and pickers to the findings on show."""
     look = live.look
-
-    @app.callback(
-        Output(ids.BODY, "children"),
-        Output(ids.NAVIGATION, "children"),
-        Output(ids.TITLE, "data"),
-        Input(ids.URL, "pathname"),
-        Input(ids.URL, "search"),
-    )
-    def show_page(path: Any, search: Any) -> tuple[Any, Any, str]:
-        """Show the page of the address and mark it in the way about."""
-        here = text_of(path) or "/"
-        if pages.is_fresh(here):
-            view = look(text_of(search))
-            drawn = pages.draw(view, here)
-        else:
-            view, drawn = live.page(text_of(search), here, pages.draw)
-        way = navigation(pages.names, here, view.search)
-        return drawn, way, pages.title(here)
 
     @app.callback(
         Output(ids.FILTERS, "children"),
@@ -67,16 +49,20 @@ def wire(app: Dash, live: Live, pages: Listing) -> None:
 
     @app.callback(
         Output(ids.table_id(MATCH), "getRowsResponse"),
+        Output(ids.size_id(MATCH), "children"),
         Input(ids.table_id(MATCH), "getRowsRequest"),
         State(ids.URL, "search"),
         State(ids.table_id(MATCH), "id"),
+        prevent_initial_call=True,
     )
     def fetch_rows(request: Any, search: Any, name: Any) -> Any:
-        """Fetch the rows that a long table shows."""
+        """Fetch the rows that a long table shows, and say how many there are."""
         key = text_of(name.get("table")) if isinstance(name, dict) else ""
         if not isinstance(request, dict) or key not in TABLES:
-            return no_update
-        return slice_of(TABLES[key], look(text_of(search)), request)
+            return no_update, no_update
+        view = look(text_of(search))
+        rows = slice_of(TABLES[key], view, request)
+        return rows, size_said(rows["rowCount"], len(TABLES[key].rows(view.findings)))
 
     @app.callback(
         Output(ids.DEMAND, "children"),

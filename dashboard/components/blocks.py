@@ -2,10 +2,11 @@
 
 import pandas as pd
 import plotly.graph_objects as go
-from dash import dcc, html
+from dash import html
 
 from dashboard import ids
 from dashboard.components.drawn_figure import DrawnFigure
+from dashboard.components.links import address, page_link
 from dashboard.sentences import basis
 from dashboard.view import View
 
@@ -38,16 +39,16 @@ def figure(
     *,
     says: str,
     twin: object = None,
-    rows: str = "lives",
+    rows: tuple[str, ...] = ("lives",),
     of_all: bool = False,
     lives: pd.DataFrame | None = None,
 ) -> html.Figure:
     """Show a figure, what stands behind it, the same numbers as a table, and the log rows.
 
     `of_all` marks a figure of the whole fleet, which no filter narrows; `lives` are those
-    drawn where they are fewer.
+    drawn where they are fewer. `rows` names the table of what is drawn and, where that is
+    less than the table, pairs of a column and the word it holds.
     """
-    filtered = of_all and not view.selection.is_whole
     return html.Figure(
         [
             html.Div(
@@ -57,9 +58,9 @@ def figure(
             ),
             html.Figcaption(
                 [
-                    f"{says} {'Whole fleet, whatever is filtered. ' if filtered else ''}"
+                    f"{says} {'Whole fleet, whatever is filtered. ' if of_all else ''}"
                     f"{basis(view.whole if of_all else view.findings, lives)} ",
-                    dcc.Link("The rows behind it", href=view.address("rows", rows)),
+                    page_link("The rows behind it", address("rows", *rows), of_all=of_all),
                 ]
             ),
             html.Details([html.Summary("The same as a table"), twin]) if twin is not None else None,

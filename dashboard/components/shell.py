@@ -6,6 +6,8 @@ from dash import dcc, html
 
 from dashboard import ids
 from dashboard.access.people import Role
+from dashboard.components.links import page_link
+from dashboard.parts import Parts
 from dashboard.reading import AgeUnit, PressureUnit
 from dashboard.selection import CHOICES, Selection, to_search
 from dashboard.sentences import CAUTION
@@ -55,7 +57,7 @@ def frame(
                 className=f"top role-{role.name.lower()}",
             ),
             html.Aside(id=ids.FILTERS, **{"aria-label": "Filters and units"}),
-            html.Main(id="content", children=html.Div(id=ids.BODY), tabIndex=-1),
+            html.Main(id="content", children=html.Div(Parts().body(""), id=ids.BODY), tabIndex=-1),
             html.Footer(html.P([html.Strong("Caution. "), CAUTION])),
             dcc.Store(id=ids.TITLE),
         ],
@@ -64,12 +66,12 @@ def frame(
     )
 
 
-def navigation(pages: dict[str, str], current: str, search: str) -> list[dcc.Link]:
+def navigation(pages: dict[str, str], current: str) -> list[html.A]:
     """Link every page under the same selection, the current one marked."""
     return [
-        dcc.Link(
+        page_link(
             name,
-            href=f"{path}{search}",
+            path,
             className="here" if path == current else "",
             **({"title": "this page"} if path == current else {}),
         )

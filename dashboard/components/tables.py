@@ -5,18 +5,19 @@ from typing import Any
 
 import dash_ag_grid as dag
 import pandas as pd
-from dash import dcc, html
+from dash import html
 
 from dashboard import ids
 from dashboard.cells import cell_text
 from dashboard.components.blocks import message
+from dashboard.components.links import address, file_link, page_link
 from dashboard.components.plain_table import PlainTable
 from dashboard.table_list import TABLES
 from dashboard.tables import LIMITS, WORDS, Column, Kind, TableView, converted, heading, limits_of
 from dashboard.view import View
 from dashboard.words import count
 
-__all__ = ["grid", "plain", "records", "take_away"]
+__all__ = ["grid", "plain", "records", "size_said"]
 
 LONG = 1_500
 """From this many rows on a grid asks the server for what it shows."""
@@ -62,13 +63,13 @@ def plain(
         {"name": heading(column, view.units, view.currency), "side": _side(column)}
         for column in shown
     ]
-    body = [[_cell(column, row, limits.get(column.key), view) for column in shown] for row in kept]
+    body = [[_cell(column, row, limits.get(column.key)) for column in shown] for row in kept]
     return html.Div(
         [
             _with_last(table.title, head, body, [last(row) for row in kept])
             if last
             else PlainTable(caption=table.title, head=head, body=body),
-            take_away(table, view),
+            html.P(_files(table), className="take no-print"),
         ],
         className="scrolled",
         tabIndex=0,
@@ -86,7 +87,7 @@ def _with_last(
         html.Tr(
             [
                 html.Td(
-                    dcc.Link(cell[0], href=cell[1]) if isinstance(cell, list) else cell,
+                    page_link(cell[0], cell[1]) if isinstance(cell, list) else cell,
                     className=each["side"],
                     **{"data-name": each["name"]},
                 )
@@ -108,6 +109,9 @@ def grid(
     renderers: Mapping[str, str] | None = None,
 ) -> html.Div:
     """Show a table that sorts and filters; a long one is fetched as it scrolls.
+
+    Nothing that is sent of a long table depends on the filters: a change of them leaves it
+    standing, and `assets/links.js` has it fetch its rows anew.
 
     `renderers` names, by column, what draws its cells in the browser.
     """
@@ -150,26 +154,37 @@ def grid(
                 style={"height": "26rem" if fetched or len(rows) > 12 else None, "width": "100%"},
                 **source,
             ),
-            take_away(table, view, rows=len(rows)),
-            html.P(f"{count(len(rows), 'row')} on the dashboard.", className="on-paper note"),
+            html.P(
+                [
+                    html.Span("On the dashboard: ", className="on-paper"),
+                    html.Span("" if fetched else size_said(len(rows)), id=ids.size_id(key)),
+                    html.Span(_files(table), className="no-print"),
+                ],
+                className="take",
+            ),
         ],
         className="grid",
     )
 
 
-def take_away(table: TableView, view: View, *, rows: int | None = None) -> html.P:
+def size_said(rows: int, of: int | None = None) -> str:
+    """Say how many rows a table has, and of how many where it is filtered further.
+
+    Examples
+    --------
+    >>> size_said(12_345), size_said(3, 12_345)
+    ('12,345 rows. ', '3 of 12,345 rows. ')
+    """
+    return f"{count(rows, 'row')}. " if of in (None, rows) else f"{rows:,} of {of:,} rows. "
+
+
+def _files(table: TableView) -> list[Any]:
     """Link the table's files for other programs."""
-    size = f"{rows:,} rows. " if rows else ""
     links = [
-        html.A(
-            name,
-            href=f"/take/{table.key}.{suffix}{view.search}",
-            download=f"{table.key}.{suffix}",
-            **{"aria-label": f"{table.title} as {name}"},
-        )
+        file_link(name, f"/take/{table.key}.{suffix}", **{"aria-label": f"{table.title} as {name}"})
         for name, suffix in (("CSV", "csv"), ("XLSX", "xlsx"))
     ]
-    return html.P([size, "Take away as ", links[0], " or ", links[1]], className="take")
+    return ["Take away as ", links[0], " or ", links[1]]
 
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -179,13 +194,11 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return ready.astype(object).where(ready.notna(), None).to_dict("records")
 
 
-def _cell(
-    column: Column, row: dict[str, Any], limits: tuple[str, str] | None, view: View
-) -> str | list[str]:
+def _cell(column: Column, row: dict[str, Any], limits: tuple[str, str] | None) -> str | list[str]:
     """Give a cell's text, with the address it opens where it names a position or a case."""
     said = cell_text(column, row, limits)
     if column.kind in _LINKED and said:
-        return [said, view.address(_LINKED[column.kind], said)]
+        return [said, address(_LINKED[column.kind], said)]
     return said
 
 
@@ -222,7 +235,7 @@ def _definition(column: Column, view: View) -> dict[str, Any]:
     if column.kind in _LINKED:
         definition |= {
             "cellRenderer": "PageLink",
-            "cellRendererParams": {"page": _LINKED[column.kind], "search": view.search},
+            "cellRendererParams": {"page": _LINKED[column.kind]},
         }
     elif column.kind in _TEXTS:
         definition |= {"tooltipField": column.key}

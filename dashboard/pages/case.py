@@ -4,7 +4,7 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
-from dash import dcc, html
+from dash import html
 
 from analytics.early.rivals import Verdict
 from analytics.findings import Findings
@@ -20,6 +20,7 @@ from dashboard.case_sentences import (
     title,
 )
 from dashboard.components.blocks import message
+from dashboard.components.links import address, page_link
 from dashboard.monday import monday
 from dashboard.view import View
 from dashboard.words import day, listed, sentence
@@ -123,7 +124,7 @@ def _to_do(view: View, life: pd.Series, case: pd.Series) -> html.Section:
 def _what_happened(view: View, life: pd.Series) -> html.Section:
     place = str(life["position_id"])
     facts: dict[str, object] = {
-        "Position": dcc.Link(place, href=view.address("position", place)),
+        "Position": page_link(place, address("position", place)),
         **case_facts(view.whole, life, view.units),
     }
     return html.Section(

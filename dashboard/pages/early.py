@@ -43,6 +43,7 @@ def page(view: View) -> html.Div:
             programmes_part(view),
             _crews_and_lots(view),
             _duty(view),
+            section("Every position's duty", grid("duty", view)),
         ]
     )
 
@@ -78,7 +79,7 @@ def _steps(view: View) -> html.Section:
             says="Premature failures owed to each install defect, with 95 % limits.",
             twin=plain("install-steps", view),
             of_all=True,
-            rows="failures",
+            rows=("failures",),
         ),
         html.P(steps_worth(view.whole)),
         html.Details([html.Summary("Year by year"), grid("owed-by-year", view)]),
@@ -100,7 +101,7 @@ def _avoided(view: View) -> html.Section:
             says="Premature failures that each change would have avoided, with 95 % limits.",
             twin=plain("what-if", view),
             of_all=True,
-            rows="failures",
+            rows=("failures",),
         ),
         note=CAVEAT,
     )
@@ -207,7 +208,6 @@ def _duty(view: View) -> html.Section:
             duty_figure(view.findings.duty),
             says=f"Operating ratio at {count(len(view.findings.duty), 'position')} and the highest"
             " its disc allows.",
-            rows="duty",
+            rows=("duty",),
         ),
-        grid("duty", view),
     )

@@ -1,8 +1,9 @@
 """Help: which view answers which question, and what the words mean."""
 
-from dash import dcc, html
+from dash import html
 
 from dashboard.components.blocks import section
+from dashboard.components.links import address, page_link
 from dashboard.questions import GLOSSARY, QUESTIONS
 from dashboard.view import View
 
@@ -21,7 +22,7 @@ def page(view: View) -> html.Div:
                 ],
                 className="answer",
             ),
-            *(section(f"The {reader}", _asked(view, reader)) for reader in readers),
+            *(section(f"The {reader}", _asked(reader)) for reader in readers),
             section(
                 "Words",
                 html.Dl(
@@ -36,13 +37,13 @@ def page(view: View) -> html.Div:
     )
 
 
-def _asked(view: View, reader: str) -> html.Div:
+def _asked(reader: str) -> html.Div:
     rows = [
         html.Tr(
             [
                 html.Td(question.text),
                 html.Td(
-                    dcc.Link(question.view, href=view.address(*question.page.split("/")))
+                    page_link(question.view, address(*question.page.split("/")))
                     if question.page
                     else html.Em("Not answered")
                 ),

@@ -8,6 +8,7 @@ from dash import dcc, html
 from dashboard import ids
 from dashboard.accepting import interval_key
 from dashboard.components.blocks import accepting, answer, figure, message, section
+from dashboard.components.links import address, page_link
 from dashboard.components.tables import grid, plain
 from dashboard.figures.interval import cost_figure
 from dashboard.interval_sentences import intervals_answer, outage_limits, past_cap
@@ -117,7 +118,7 @@ def cost_curve(view: View, position: str) -> html.Div:
             cost_figure(curve, view.units, view.currency, marks),
             says=f"Cost a year at {position} against the age at which its disc is replaced.",
             twin=plain("cost-curves", view, curve.assign(position_id=position)),
-            rows="intervals",
+            rows=("intervals", "position_id", position),
             of_all=True,
         )
     )
@@ -131,11 +132,7 @@ def _past_cap(view: View) -> html.Section | None:
     return section(
         "Past the cap",
         plain("overdue", view, past.head(_FIRST)),
-        html.P(
-            dcc.Link(
-                "All, and those past their recommended age", href=view.address("rows", "overdue")
-            )
-        ),
+        html.P(page_link("All, and those past their recommended age", address("rows", "overdue"))),
         note=f"The cap is the smallest of the maker's, the code's and the site's. Far past it, look"
         f" first for a lost record.{more}",
     )

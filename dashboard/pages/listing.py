@@ -28,7 +28,7 @@ from dashboard.view import View
 __all__ = ["Listing", "list_pages"]
 
 _Whole = Callable[[View], html.Div]
-_One = Callable[[View, str], html.Div]
+_One = Callable[[View, list[str]], html.Div]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,7 @@ class Listing:
     whole : dict of str to (str, callable)
         Name and page by path.
     one_of : dict of str to (str, callable)
-        Name and page by the first part of the path; the rest names the one thing shown.
+        Name and page by the first part of the path; the parts after it name what is shown.
     """
 
     whole: dict[str, tuple[str, _Whole]]
@@ -58,9 +58,9 @@ class Listing:
     def _drawn(self, view: View, path: str) -> html.Div:
         if path in self.whole:
             return self.whole[path][1](view)
-        kind, name = _parts(path)
-        if kind in self.one_of and name:
-            return self.one_of[kind][1](view, name)
+        kind, *names = _parts(path)
+        if kind in self.one_of and names:
+            return self.one_of[kind][1](view, names)
         return html.Div([html.H1("No such page"), message("Choose a page above.")])
 
     def is_fresh(self, path: str) -> bool:
@@ -69,10 +69,14 @@ class Listing:
 
     def title(self, path: str) -> str:
         """Give the browser's title of an address."""
-        kind, name = _parts(path)
+        kind, *names = _parts(path)
         if path in self.whole:
             return f"{self.whole[path][0]} - discward"
-        return f"{self.one_of[kind][0]} {name} - discward" if kind in self.one_of else "discward"
+        return (
+            f"{self.one_of[kind][0]} {' '.join(names)} - discward"
+            if kind in self.one_of
+            else "discward"
+        )
 
 
 def list_pages(keeper: Keeper | None = None, plant: Plant | None = None) -> Listing:
@@ -95,20 +99,24 @@ def list_pages(keeper: Keeper | None = None, plant: Plant | None = None) -> List
         ),
     }
     one_of: dict[str, tuple[str, _One]] = {
-        "position": ("Position", position.page),
-        "case": ("Case", case.page),
+        "position": ("Position", _named(position.page)),
+        "case": ("Case", _named(case.page)),
         "rows": ("Table", rows.page),
     }
     if keeper and plant:
         whole["/record"] = ("Record", lambda view: record.chooser(view, keeper))
         one_of["record"] = (
             "Record",
-            lambda view, name: record.form_page(view, keeper, plant, name),
+            _named(lambda view, name: record.form_page(view, keeper, plant, name)),
         )
     whole["/help"] = ("Help", help.page)
     return Listing(whole=whole, one_of=one_of)
 
 
-def _parts(path: str) -> tuple[str, str]:
-    kind, _, name = path.strip("/").partition("/")
-    return kind, unquote(name)
+def _named(page: Callable[[View, str], html.Div]) -> _One:
+    """Take all that follows for one name, slashes and all."""
+    return lambda view, names: page(view, "/".join(names))
+
+
+def _parts(path: str) -> list[str]:
+    return [unquote(part) for part in path.strip("/").split("/")]

@@ -56,7 +56,12 @@ def page(view: View, position: str) -> html.Div:
 def _time_line(view: View, position: str, lives: pd.DataFrame) -> html.Section:
     """Lives with their endings above, the pressures they stood under below, one time axis."""
     lived = operating_pressures(lives)
-    drawn = {"of_all": True, "lives": lives, "twin": plain("lives", view, lived.iloc[::-1])}
+    drawn = {
+        "of_all": True,
+        "lives": lives,
+        "rows": ("lives", "position_id", position),
+        "twin": plain("lives", view, lived.iloc[::-1]),
+    }
     return section(
         "Its discs, one after another",
         figure(
@@ -91,6 +96,7 @@ def _by_quarter(view: View, position: str) -> html.Section | None:
             of_all=True,
             lives=view.whole.lives[view.whole.lives["position_id"] == position],
             twin=plain("duty-quarters", view, own.iloc[::-1]),
+            rows=("duty-quarters", "position_id", position),
         ),
         note=f"Cycles below {SMALL_CYCLE_SHARE:.0%} of the marked pressure are not counted.",
     )

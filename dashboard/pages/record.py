@@ -11,6 +11,7 @@ from analytics.installs.torque import step_torques
 from analytics.logs.tables import CHECKS, FAMILIES, TABLES, Column, Kind
 from dashboard import ids
 from dashboard.components.blocks import message, section
+from dashboard.components.links import address, page_link
 from dashboard.reading import Units
 from dashboard.recording.asking import Plant
 from dashboard.recording.forms import STEPS, Form, Problem, gap_spreads
@@ -60,7 +61,7 @@ def chooser(view: View, keeper: Keeper) -> html.Div:
             ),
             html.Div(
                 [
-                    dcc.Link(name, href=view.address("record", path), className="large-link")
+                    page_link(name, address("record", path), className="large-link")
                     for name, path in (
                         ("Record an install", "install"),
                         ("Record a removal", "removal"),
@@ -70,12 +71,7 @@ def chooser(view: View, keeper: Keeper) -> html.Div:
             ),
             section(
                 "Drafts",
-                html.Ul(
-                    [
-                        html.Li(dcc.Link(name, href=view.address("record", name)))
-                        for name in open_drafts
-                    ]
-                )
+                html.Ul([html.Li(page_link(name, address("record", name))) for name in open_drafts])
                 if open_drafts
                 else message("No draft is open."),
             ),

@@ -1,7 +1,8 @@
 """The front page: what each reader must know first, in one screen."""
 
-from dash import dcc, html
+from dash import html
 
+from dashboard.components.links import address, page_link
 from dashboard.early_sentences import early_answer
 from dashboard.fleet_sentences import fleet_answer
 from dashboard.interval_sentences import intervals_answer
@@ -30,16 +31,16 @@ def page(view: View) -> html.Div:
                 [html.H1("What the logs say now"), html.P(dangerous_sentence(found))],
                 className="answer",
             ),
-            html.Div([_card(view, *card) for card in cards], className="pair"),
+            html.Div([_card(*card) for card in cards], className="pair"),
             _cautions(view),
         ]
     )
 
 
-def _card(view: View, name: str, path: str, sentences: list[str]) -> html.Section:
+def _card(name: str, path: str, sentences: list[str]) -> html.Section:
     return html.Section(
         [
-            html.H2(dcc.Link(name, href=view.address(path))),
+            html.H2(page_link(name, address(path))),
             *(html.P(sentence) for sentence in sentences[:2] if sentence),
         ],
         className="part",
@@ -57,7 +58,7 @@ def _cautions(view: View) -> html.Section | None:
             html.Ul(
                 [html.Li(sentence(caution)) for caution in cautions[:_FIRST]], className="plain"
             ),
-            html.P(dcc.Link(f"{more} more", href=view.address("logs"))) if more > 0 else None,
+            html.P(page_link(f"{more} more", address("logs"))) if more > 0 else None,
         ],
         className="part",
     )

@@ -123,7 +123,7 @@ def demand(view: View, picked: str) -> html.Div:
             demand_figure(rows),
             says=f"Running total of demand for {code} at {store}, with usable stock and orders.",
             twin=plain("demand-by-week", view, rows),
-            rows="spares",
+            rows=("lives", "store", store, "disc_code", code),
         )
     )
 

@@ -65,7 +65,7 @@ def _drawn(view: View, chart: str) -> html.Figure:
         says=f"{_SAYS[chart]}; a circle marks the change-point, a triangle the day it was seen.",
         twin=grid("watch-path", view, twin),
         of_all=True,
-        rows="failures" if chart == "failures" else "lives",
+        rows=("failures",) if chart == "failures" else ("lives",),
     )
 
 

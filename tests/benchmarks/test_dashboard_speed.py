@@ -77,8 +77,12 @@ def test_a_long_table_sorts_and_scrolls(large):
             "filterModel": {},
         }
         body = {
-            "output": '{"table":["MATCH"]}.getRowsResponse',
-            "outputs": {"id": name, "property": "getRowsResponse"},
+            "output": '..{"table":["MATCH"]}.getRowsResponse'
+            '...{"said":"size","table":["MATCH"]}.children..',
+            "outputs": [
+                {"id": name, "property": "getRowsResponse"},
+                {"id": name | {"said": "size"}, "property": "children"},
+            ],
             "inputs": [{"id": name, "property": "getRowsRequest", "value": request}],
             "changedPropIds": ['{"table":"lives"}.getRowsRequest'],
             "state": [

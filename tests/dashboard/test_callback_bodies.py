@@ -36,15 +36,19 @@ def page_body(path: object = "/early", search: object = "") -> dict[str, object]
             {"id": "address", "property": "search", "value": search},
         ],
         "changedPropIds": ["address.pathname"],
-        "state": [],
+        "state": [{"id": "shown", "property": "data", "value": None}],
     }
 
 
 def rows_body(request: object, table: object = "lives") -> dict[str, object]:
     name = {"table": table}
     return {
-        "output": '{"table":["MATCH"]}.getRowsResponse',
-        "outputs": {"id": name, "property": "getRowsResponse"},
+        "output": '..{"table":["MATCH"]}.getRowsResponse'
+        '...{"said":"size","table":["MATCH"]}.children..',
+        "outputs": [
+            {"id": name, "property": "getRowsResponse"},
+            {"id": name | {"said": "size"}, "property": "children"},
+        ],
         "inputs": [{"id": name, "property": "getRowsRequest", "value": request}],
         "changedPropIds": ['{"table":"lives"}.getRowsRequest'],
         "state": [

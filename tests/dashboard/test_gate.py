@@ -71,7 +71,7 @@ PAGE = {
         {"id": "address", "property": "search", "value": ""},
     ],
     "changedPropIds": ["address.pathname"],
-    "state": [],
+    "state": [{"id": "shown", "property": "data", "value": None}],
 }
 
 
