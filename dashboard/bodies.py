@@ -17,7 +17,8 @@ def well_formed(body: Any, declared: Mapping[str, Mapping[str, Any]]) -> bool:
     body : any
         The request's body, parsed from JSON.
     declared : mapping
-        Dash's callback map: output to `inputs` and `state`, each a list of `id`, `property`.
+        Dash's callback map: output to `inputs` and `state`, each a list of `id`, `property`,
+        and `callback`, which those that run in the browser lack: nobody asks the server for them.
 
     Returns
     -------
@@ -29,7 +30,7 @@ def well_formed(body: Any, declared: Mapping[str, Mapping[str, Any]]) -> bool:
         return False
     callback = declared.get(body["output"])
     changed = body.get("changedPropIds", [])
-    if callback is None or not isinstance(changed, list):
+    if callback is None or "callback" not in callback or not isinstance(changed, list):
         return False
     return (
         all(isinstance(name, str) for name in changed)

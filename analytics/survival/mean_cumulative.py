@@ -12,6 +12,9 @@ __all__ = ["MeanCumulative", "mean_cumulative"]
 
 Array = NDArray[np.float64]
 
+_BLOCK = 1_000_000
+"""Units times steps held in memory at once."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeanCumulative:
@@ -136,18 +139,28 @@ def _robust_variance(
     events: Array,
     at_risk: Array,
 ) -> Array:
-    """Sum over units of the squared sum of residuals, in one pass over units."""
+    """Sum over units of the squared sum of residuals, a block of units at a time."""
+    steps = event_age.size
     expected = np.concatenate(([0.0], np.cumsum(events / at_risk**2)))
-    first = np.searchsorted(event_age, starts, side="right")
-    last = np.searchsorted(event_age, ends, side="right")
+    first = np.searchsorted(event_age, starts, side="right")[:, None]
+    last = np.maximum(np.searchsorted(event_age, ends, side="right")[:, None], first)
     order = np.argsort(units, kind="stable")
-    parts = np.split(place[order], np.searchsorted(units[order], np.arange(1, ends.size)))
-    variance = np.zeros(event_age.size)
-    step = np.arange(event_age.size)
-    for part, begin, stop in zip(parts, first, last, strict=True):
-        seen = np.bincount(part, minlength=event_age.size) / at_risk
-        due = expected[np.clip(step + 1, begin, max(stop, begin))] - expected[begin]
-        variance += (np.cumsum(seen) - due) ** 2
+    units, place = units[order], place[order]
+    variance = np.zeros(steps)
+    if not steps:
+        return variance
+    block = max(1, _BLOCK // steps)
+    for begin in range(0, ends.size, block):
+        stop = min(begin + block, ends.size)
+        own = slice(*np.searchsorted(units, (begin, stop)))
+        cell = (units[own] - begin) * steps + place[own]
+        seen = np.bincount(cell, minlength=(stop - begin) * steps).reshape(-1, steps) / at_risk
+        rows = slice(begin, stop)
+        due = (
+            expected[np.clip(np.arange(1, steps + 1), first[rows], last[rows])]
+            - expected[first[rows]]
+        )
+        variance += ((np.cumsum(seen, axis=1) - due) ** 2).sum(axis=0)
     return variance
 
 

@@ -48,7 +48,6 @@ CALLBACKS: dict[str, Role] = {
     '..{"table":["MATCH"]}.getRowsResponse...{"said":"size","table":["MATCH"]}.children..': (
         Role.VIEWER
     ),
-    f"{ids.FILTERS}.title": Role.VIEWER,  # runs in the browser
     f"{ids.DEMAND}.children": Role.VIEWER,
     f"{ids.COST_CURVE}.children": Role.VIEWER,
     f"..{ids.TAG_PANEL}.children...{ids.STEPS_PANEL}.children...{ids.GAP_PANEL}.children..": (
@@ -62,9 +61,8 @@ CALLBACKS: dict[str, Role] = {
     f"{ids.CHANGES}.children": Role.VIEWER,
     f"{ids.ACCEPTED}.data": Role.EDITOR,
     '{"accepted":["ALL"]}.children': Role.VIEWER,
-    f"{ids.TITLE}.modified_timestamp": Role.VIEWER,  # runs in the browser
 }
-"""By the callback's declared output."""
+"""By the declared output of each callback that the server runs."""
 
 _CALLBACK_ROUTE = "/_dash-update-component"
 

@@ -99,13 +99,14 @@ def _added_up(view: View) -> html.Section:
     if chosen.words.get("ending") or chosen.first_year or chosen.last_year:
         return section(title, message("Take the filters on ending and years off to see this."))
     table = TABLES["failures-per-position"]
+    rows = table.rows(view.findings)
     return section(
         title,
         figure(
             view,
-            cumulative_figure(table.rows(view.findings)),
+            cumulative_figure(rows),
             says="Mean number of premature failures per position since the log began.",
-            twin=plain(table.key, view),
+            twin=plain(table.key, view, rows),
         ),
         note="A straight line is a steady rate; a line that flattens is a fleet that improves.",
     )

@@ -20,7 +20,10 @@ def body_of(app: Dash, output: str, values: dict[str, Any] | None = None) -> dic
     def one(name: str, prop: str) -> dict[str, Any]:
         whole: Any = name
         if name.startswith("{"):
-            whole = {key: given.get(f"{key}.name", "x") for key in json.loads(name)}
+            whole = {
+                key: given.get(f"{key}.name", "x") if isinstance(wanted, list) else wanted
+                for key, wanted in json.loads(name).items()
+            }
         plain = name if isinstance(whole, str) else next(iter(whole))
         value = whole if prop == "id" else given.get(f"{plain}.{prop}", given.get(prop))
         return {"id": whole, "property": prop, "value": value}

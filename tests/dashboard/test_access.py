@@ -177,7 +177,8 @@ def test_every_route_and_every_callback_has_its_role(guarded):
     endpoints = {rule.endpoint for rule in app.server.url_map.iter_rules()}
 
     assert endpoints == ROUTES.keys() | {"log_in", "enter"}
-    assert app.callback_map.keys() == CALLBACKS.keys()
+    served = {output for output, each in app.callback_map.items() if "callback" in each}
+    assert served == CALLBACKS.keys()
 
 
 def secret_of(kind: str, access: Access) -> str:
