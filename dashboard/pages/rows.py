@@ -24,10 +24,11 @@ def page(view: View, named: list[str]) -> html.Div:
     rows, words = table.rows(view.findings), dict(zip(told[::2], told[1::2], strict=False))
     for column, word in words.items():
         rows = rows[rows[column].astype(str) == word] if column in rows else rows.iloc[:0]
+    behind = basis(view.findings, rows if words and "ending" in rows else None)
     said = (
-        f"{count(len(rows), 'row')} of {', '.join(words.values())}. {basis(view.findings, rows)}"
+        f"{count(len(rows), 'row').capitalize()} of {', '.join(words.values())}. {behind}"
         if words
-        else basis(view.findings)
+        else behind
     )
     return html.Div(
         [

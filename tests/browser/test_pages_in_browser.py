@@ -125,7 +125,9 @@ def test_filters_live_in_the_address_and_survive_a_reload(chromium: Browser, add
 
         seen = set(page.locator(".grid .ag-row [col-id=site]").all_inner_texts()) - {""}
         assert seen == {"Millbank"}
-        assert "?site=Millbank" in page.get_by_role("link", name="Fleet").get_attribute("href")
+        fleet = page.get_by_role("link", name="Fleet")
+        fleet.hover()
+        assert fleet.get_attribute("href") == "/fleet?site=Millbank"
 
 
 def test_engineer_finds_the_worst_step_and_opens_a_case(chromium: Browser, address: str):

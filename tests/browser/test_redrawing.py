@@ -37,3 +37,38 @@ def test_a_change_of_filter_draws_every_figure_of_the_new_page(chromium: Browser
         page.wait_for_function(STAND, arg=7)
 
         assert page.complaints == []
+
+
+def test_links_keep_the_filters_in_force_or_lift_them(chromium: Browser, address: str):
+    with opened(chromium) as page:
+        show(page, address + "/early?site=Millbank&pressure=psi")
+        behind = page.locator("figure").filter(has_text="Whole fleet").first
+        behind.get_by_role("link", name="The rows behind it").click()
+        page.wait_for_url("**/rows/failures?pressure=psi")
+        page.go_back()
+        page.wait_for_url("**/early?site=Millbank&pressure=psi")
+
+        page.locator("figure").last.get_by_role("link", name="The rows behind it").click()
+        page.wait_for_url("**/rows/duty?site=Millbank&pressure=psi")
+        page.wait_for_selector("#body h1:has-text('Duty of every position')")
+        with page.expect_download() as taken:
+            page.get_by_role("link", name="Duty of every position as CSV").click()
+        assert "site=Millbank" in taken.value.url
+        assert page.complaints == []
+
+
+def test_a_part_that_no_filter_changes_is_left_as_the_reader_set_it(
+    chromium: Browser, address: str
+):
+    with opened(chromium) as page:
+        show(page, address + "/early")
+        page.get_by_text("Year by year").click()
+        page.get_by_text("Filters and units").click()
+        page.get_by_role("textbox", name="Site").first.click()
+        page.get_by_role("option", name="Millbank").click()
+        page.get_by_text("That is the whole fleet.").wait_for()
+
+        assert page.locator("details:has-text('Year by year')").first.get_attribute("open") == ""
+        page.get_by_role("textbox", name="Site").first.press("Backspace")
+        page.get_by_text("That is the whole fleet.").wait_for(state="hidden")
+        assert page.complaints == []
