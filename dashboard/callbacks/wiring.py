@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dash import ALL, MATCH, Dash, Input, Output, State, no_update
+from dash import ALL, MATCH, Dash, Input, Output, State, ctx, no_update
 
 from dashboard import ids
 from dashboard.bodies import text_of
@@ -44,6 +44,9 @@ def wire(app: Dash, live: Live) -> None:
     )
     def follow_filters(values: list[Any], names: list[Any], search: Any) -> Any:
         """Write the filters into the address, so that reload and link keep them."""
+        if len(ctx.triggered_prop_ids) != 1:
+            # Controls put up anew, to an address that the reader may have left: nobody chose.
+            return no_update
         wanted = to_search(from_controls(names, values))
         return no_update if wanted == to_search(from_search(text_of(search))) else wanted
 

@@ -127,7 +127,7 @@ def test_filters_live_in_the_address_and_survive_a_reload(chromium: Browser, add
         assert seen == {"Millbank"}
         fleet = page.get_by_role("link", name="Fleet")
         fleet.hover()
-        assert fleet.get_attribute("href") == "/fleet?site=Millbank"
+        assert fleet.get_attribute("href") == f"{address}/fleet?site=Millbank"
 
 
 def test_engineer_finds_the_worst_step_and_opens_a_case(chromium: Browser, address: str):

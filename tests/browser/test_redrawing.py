@@ -48,7 +48,8 @@ def test_links_keep_the_filters_in_force_or_lift_them(chromium: Browser, address
         page.go_back()
         page.wait_for_url("**/early?site=Millbank&pressure=psi")
 
-        page.locator("figure").last.get_by_role("link", name="The rows behind it").click()
+        duty = page.locator("figure").filter(has_text="Operating ratio at")
+        duty.get_by_role("link", name="The rows behind it").click()
         page.wait_for_url("**/rows/duty?site=Millbank&pressure=psi")
         page.wait_for_selector("#body h1:has-text('Duty of every position')")
         with page.expect_download() as taken:

@@ -104,6 +104,12 @@ def test_filters_are_written_into_the_address(client: FlaskClient):
     assert answer["address"]["search"] == "?site=Millbank&from=2020"
 
 
+def test_filters_put_up_anew_leave_the_address_as_it_is(client: FlaskClient):
+    both = {"changedPropIds": ['{"filter":"site"}.value', '{"filter":"from"}.value']}
+
+    assert post(client, filters_body([["Millbank"], "2020"]) | both).status_code == 204
+
+
 @pytest.mark.parametrize("path", ["/position/%00", "/case/" + "x" * 5000, "/\ud800", "//", 7, None])
 def test_any_address_gets_a_page(client: FlaskClient, path: object):
     assert post(client, page_body(path)).status_code == 200
