@@ -34,13 +34,13 @@ def page(view: View) -> html.Div:
                 for_whom="For the reliability engineer",
             ),
             _steps(view),
-            _avoided(view),
-            record_next_part(view),
+            view.once("avoided part", lambda: _avoided(view)),
+            view.once("record next part", lambda: record_next_part(view)),
             _failures(view),
-            _hazard(view),
-            _counts_alone(view),
-            watch_part(view),
-            programmes_part(view),
+            view.once("hazard part", lambda: _hazard(view)),
+            view.once("counts part", lambda: _counts_alone(view)),
+            view.once("watch part", lambda: watch_part(view)),
+            view.once("programmes part", lambda: programmes_part(view)),
             _crews_and_lots(view),
             _duty(view),
             section("Every position's duty", grid("duty", view)),
@@ -97,7 +97,7 @@ def _avoided(view: View) -> html.Section:
         *(html.P(sentence) for sentence in avoided_answer(view.whole)),
         figure(
             view,
-            view.once("avoided", lambda: avoided_figure(table)),
+            avoided_figure(table),
             says="Premature failures that each change would have avoided, with 95 % limits.",
             twin=plain("what-if", view),
             of_all=True,
@@ -108,7 +108,7 @@ def _avoided(view: View) -> html.Section:
 
 
 def _counts_alone(view: View) -> html.Section:
-    rows = view.findings.counts_alone
+    rows = view.whole.counts_alone
     return section(
         "What the counts alone say",
         plain("counts-alone", view)
@@ -140,14 +140,14 @@ def _hazard(view: View) -> html.Section:
             [
                 figure(
                     view,
-                    view.once("life", lambda: life_figure(whole.life_curve, view.units)),
+                    life_figure(whole.life_curve, view.units),
                     says="Share of discs without a premature failure by age (Kaplan-Meier).",
                     twin=plain("life-curve", view),
                     of_all=True,
                 ),
                 figure(
                     view,
-                    view.once("hazard", lambda: hazard_figure(whole.hazard_curve, view.units)),
+                    hazard_figure(whole.hazard_curve, view.units),
                     says="Yearly hazard of a middling disc, split by the model.",
                     twin=plain("hazard-curve", view),
                     of_all=True,

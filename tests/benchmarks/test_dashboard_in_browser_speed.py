@@ -35,9 +35,12 @@ DRAWN = """site => {
   const failures = document.querySelector("#body .grid:has([col-id=main_defect])");
   const cells = failures ? [...failures.querySelectorAll(".ag-row [col-id=site]")] : [];
   const said = cells.map(cell => cell.textContent).filter(text => text);
-  return said.length > 5 && said.every(text => text === site);
+  const drawn = said.length > 5 && said.every(text => text === site);
+  return drawn && performance.now() - window.clicked;
 }"""
-"""The failures on the screen are those of the chosen site."""
+"""Milliseconds from the click until the failures shown are those of the chosen site."""
+CLICKED = """() => document.addEventListener(
+  "click", () => { window.clicked = performance.now(); }, true)"""
 
 
 @pytest.fixture(scope="module")
@@ -82,6 +85,7 @@ def test_a_filter_change_is_drawn_within_half_a_second(started, page: Page):
     address, _ = started
     page.goto(f"{address}/early")
     page.wait_for_selector("#body h1")
+    page.evaluate(CLICKED)
     page.get_by_text("Filters and units").click()
     sites = ("Northwater", "Millbank", "Harbour End")
     took = []
@@ -90,10 +94,8 @@ def test_a_filter_change_is_drawn_within_half_a_second(started, page: Page):
         chosen = page.get_by_role("textbox", name="Site").first
         chosen.click()
         page.wait_for_selector(f"[role=option]:has-text('{site}')")
-        start = time.perf_counter()
         page.get_by_role("option", name=site).click()
-        page.wait_for_function(DRAWN, arg=site, polling=10)
-        took.append(time.perf_counter() - start)
+        took.append(page.wait_for_function(DRAWN, arg=site, polling=10).json_value() / 1_000)
         chosen.press("Backspace")
         page.wait_for_url(lambda url: "site=" not in url)
         page.wait_for_timeout(300)
