@@ -37,7 +37,7 @@ def page_body(path: str, search: str) -> str:
                 {"id": "address", "property": "search", "value": search},
             ],
             "changedPropIds": ["address.search"],
-            "state": [],
+            "state": [{"id": "shown", "property": "data", "value": None}],
         }
     )
 

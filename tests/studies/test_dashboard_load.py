@@ -75,7 +75,7 @@ def body(path: str, search: str) -> str:
                 {"id": "address", "property": "search", "value": search},
             ],
             "changedPropIds": ["address.pathname"],
-            "state": [],
+            "state": [{"id": "shown", "property": "data", "value": None}],
         }
     )
 
