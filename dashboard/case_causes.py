@@ -10,7 +10,16 @@ from analytics.installs.checklist import CHECKLIST
 from dashboard.suspects import ALARM
 from dashboard.words import number, percent, sentence
 
-__all__ = ["FITTING", "WEAR", "Cause", "at_least", "likely_causes", "own_rivals", "share_range"]
+__all__ = [
+    "FITTING",
+    "WEAR",
+    "Cause",
+    "at_least",
+    "is_sure",
+    "likely_causes",
+    "own_rivals",
+    "share_range",
+]
 
 FITTING, WEAR = "the fitting", "wear"
 
@@ -55,8 +64,8 @@ def likely_causes(findings: Findings, case: pd.Series) -> tuple[Cause, ...]:
     -------
     tuple of Cause
         The fitting first where it carries half of the failure or more; then what the record
-        points to; then a fitting that carries a part. With none of these, wear where most
-        discs fitted cleanly fail by this age.
+        points to; then a fitting that carries a part. Where it carries none, wear comes last
+        if most discs fitted cleanly fail by this age.
     """
     rivals = own_rivals(findings, case["life_id"])
     pointed = (
@@ -71,8 +80,8 @@ def likely_causes(findings: Findings, case: pd.Series) -> tuple[Cause, ...]:
         return (Cause(name=FITTING, said=_fitting(case)), *pointed)
     if at_least(case["share"], _PARTLY) and case["main_defect"]:
         return (*pointed, Cause(name=FITTING, said=_fitting(case)))
-    if not pointed and at_least(case.get("percentile_low"), _MOSTLY):
-        return (Cause(name=WEAR, said=""),)
+    if at_least(case.get("percentile_low"), _MOSTLY):
+        return (*pointed, Cause(name=WEAR, said=""))
     return tuple(pointed)
 
 
@@ -89,6 +98,11 @@ def share_range(case: pd.Series) -> str:
     return f"{share} [{low} to {high}]"
 
 
+def is_sure(case: pd.Series) -> bool:
+    """Say whether the limits exclude that the fitting had no part in a failure."""
+    return bool(case["share_low"] > 0)
+
+
 def at_least(value: float | None, limit: float) -> bool:
     """Say whether a number is known and not below a limit."""
     return value is not None and bool(pd.notna(value)) and value >= limit
@@ -101,8 +115,8 @@ def _fitting(case: pd.Series) -> str:
         if check
         else ", though its record names no defect: checks left blank carry it"
     )
-    unsure = "" if case["share_low"] > 0 else " The limits do not exclude that it had no part."
-    return f"{share_range(case)} of this failure is owed to it{most}.{unsure}"
+    unsure = "" if is_sure(case) else " The limits do not exclude that it had no part."
+    return f"{share_range(case)} of this failure is owed to the fitting{most}.{unsure}"
 
 
 def _why(findings: Findings, case: pd.Series, rival: pd.Series) -> str:

@@ -7,9 +7,9 @@ import pandas as pd
 from analytics.findings import Findings
 from dashboard.case_causes import Cause, likely_causes, own_rivals
 
-__all__ = ["ENGINEER", "MAKER", "PLANNER", "Scene", "Step", "scene_of"]
+__all__ = ["ENGINEER", "PLANNER", "PURCHASING", "Scene", "Step", "scene_of"]
 
-ENGINEER, MAKER, PLANNER = "Responsible engineer", "Maker", "Planner"
+ENGINEER, PURCHASING, PLANNER = "Responsible engineer", "Purchasing", "Planner"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,10 +22,13 @@ class Step:
         Whom to ring.
     what : str
         What to ask of them, as a sentence.
+    first : bool
+        Whether it comes before all else: a disc in service or on the shelf may be bad.
     """
 
     who: str
     what: str
+    first: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

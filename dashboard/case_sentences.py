@@ -5,7 +5,8 @@ import pandas as pd
 from analytics.early.rivals import Verdict
 from analytics.findings import Findings
 from analytics.installs.checklist import CHECKLIST, DEFECTS
-from dashboard.case_causes import FITTING, Cause, share_range
+from analytics.lives.build import DAYS_PER_YEAR
+from dashboard.case_causes import FITTING, Cause, is_sure, share_range
 from dashboard.figures.pressures import operating_pressures
 from dashboard.reading import Units
 from dashboard.words import count, day, listed, money, number, percent
@@ -25,6 +26,7 @@ _BASES = {"history": "by the historian", "nominal": "by the nominal pressure"}
 _UNUSUAL, _ORDINARY = 0.1, 0.5
 _NOTHING = 0.001
 _AGAIN = 3
+_SHORT_DAYS = 31
 
 
 def title(life: pd.Series, units: Units) -> str:
@@ -33,12 +35,13 @@ def title(life: pd.Series, units: Units) -> str:
     return f"{life['position_id']}: {_ending(life)} on {day(life['ended_on'])}{age}"
 
 
-def likeliest(causes: tuple[Cause, ...]) -> str:
-    """Name the likeliest cause, and what else the record points to."""
+def likeliest(causes: tuple[Cause, ...], case: pd.Series) -> str:
+    """Name the likeliest cause, whether it is more than likely, and what else is pointed to."""
     if not causes:
         return "Likeliest cause: none stands out"
     first, *rest = (cause.name for cause in causes)
-    return f"Likeliest cause: {first}" + (f"; then {listed(rest)}" if rest else "")
+    unsure = ", not proven" if first == FITTING and not is_sure(case) else ""
+    return f"Likeliest cause: {first}{unsure}" + (f"; then {listed(rest)}" if rest else "")
 
 
 def age_sentence(findings: Findings, case: pd.Series, units: Units) -> str:
@@ -57,7 +60,7 @@ def age_sentence(findings: Findings, case: pd.Series, units: Units) -> str:
     lots = findings.lots
     apart = len(lots) and case["lot"] in set(lots.loc[lots["flagged"].astype(bool), "lot"])
     return (
-        f"Of discs{' of this lot' if apart else ''} fitted cleanly at this duty,"
+        f"{'Even of this lot, of discs' if apart else 'Of discs'} fitted cleanly at this duty"
         f" {percent(share)}{limits} fail by {_age(case, units)}{usual}."
     )
 
@@ -69,8 +72,8 @@ def share_sentence(case: pd.Series, causes: tuple[Cause, ...]) -> str:
     if FITTING in [cause.name for cause in causes]:
         return ""
     if case["share_high"] < _NOTHING:
-        return "By its record the fitting carries none of it."
-    return f"The fitting carries {share_range(case)} of it."
+        return "By its record the fitting carries none of this failure."
+    return f"The fitting carries {share_range(case)} of this failure."
 
 
 def repeat_sentence(findings: Findings, life: pd.Series) -> str:
@@ -106,17 +109,17 @@ def case_facts(findings: Findings, life: pd.Series, units: Units) -> dict[str, s
     lot = _known(life["lot"], "lot unknown")
     mark = life["marked_burst_pressure_barg"]
     marked = f", marked {_gauge(mark, units)}" if pd.notna(mark) else ", mark not logged"
-    crew = _known(life["crew"], "crew unknown")
     return {
         "Site, service": f"{life['site']}, {_known(life['service'], 'service unknown')}",
         "Disc": f"{life['disc_code']}, {lot}{marked}",
-        "Fitted": f"{day(life['installed_on']) or 'day unknown'}, {crew}",
+        "Fitted": day(life["installed_on"]) or "day unknown",
         "Ran at": _ran_at(life, units),
         "Cycles a year": number(life["cycles_per_year"]),
         "Peak that day": _peak(life, units),
         "Cost": _cost(findings, life),
         "There now": _there_now(findings, life),
         "At this position": _story(findings, life),
+        **_neighbours(findings, life),
     }
 
 
@@ -129,6 +132,9 @@ def _known(value: object, otherwise: str) -> str:
 
 
 def _age(row: pd.Series, units: Units) -> str:
+    days = DAYS_PER_YEAR * row["age_years"]
+    if days < _SHORT_DAYS:
+        return count(round(days), "day") if days >= 1 else "less than a day"
     return f"{number(units.per_year * row['age_years'])} {units.age.value}"
 
 
@@ -178,6 +184,27 @@ def _there_now(findings: Findings, life: pd.Series) -> str:
 def _story(findings: Findings, life: pd.Series) -> str:
     early, ended = _taken_out(findings, life)
     return f"{early:,} of {count(ended, 'disc')} taken out had failed early"
+
+
+def _neighbours(findings: Findings, life: pd.Series) -> dict[str, str]:
+    """Name the disc before and the disc after: a wrong one, or one of the same lot, is a clue."""
+    lives = findings.lives
+    here = lives[lives["position_id"].eq(life["position_id"])].sort_values("ended_on")
+    others = here[here["life_id"].ne(life["life_id"])]
+    before = others[others["ended_on"] <= life["ended_on"]].tail(1)
+    after = others[others["ended_on"] > life["ended_on"]].head(1)
+    return {"Disc before": _gone(before), "Disc after": _gone(after)}
+
+
+def _gone(rows: pd.DataFrame) -> str:
+    if rows.empty:
+        return "none on record"
+    disc = rows.iloc[0]
+    known = f"{disc['disc_code']}, {_known(disc['lot'], 'lot unknown')}"
+    if disc["ending"] == "in_service":
+        return "the one there now"
+    days = f"{day(disc['installed_on']) or 'day unknown'} to {day(disc['ended_on'])}"
+    return f"{known}, {days}, {str(disc['ending']).replace('_', ' ')}"
 
 
 def _taken_out(findings: Findings, life: pd.Series) -> tuple[int, int]:

@@ -6,12 +6,15 @@ import pandas as pd
 
 from analytics.early.rivals import CYCLES, LOT, RATIO, SPIKE, WARMTH, WRONG
 from analytics.installs.checklist import CHECKLIST, DEFECTS
-from dashboard.case_causes import FITTING, WEAR
-from dashboard.case_scene import ENGINEER, MAKER, Scene, Step
+from dashboard.case_causes import FITTING, WEAR, is_sure
+from dashboard.case_scene import ENGINEER, PURCHASING, Scene, Step
 from dashboard.figures.pressures import operating_pressures
 from dashboard.words import and_so_on, count, day, listed, number
 
 __all__ = ["STEPS"]
+
+_MOST_MENDS = 2
+_OF_HOLDER = ("holder_flat", "seat_undamaged")
 
 
 def _fitting(scene: Scene) -> list[Step]:
@@ -25,16 +28,35 @@ def _fitting(scene: Scene) -> list[Step]:
         )
         return [Step(who=scene.crews, what=asked)]
     amiss = [name for name in DEFECTS if name != check.name and _failed(scene.life, name)]
-    mends = "; ".join([check.mend, *(CHECKLIST[name].mend for name in amiss[:2])])
+    mends = "; ".join([check.mend, *(CHECKLIST[name].mend for name in amiss[:_MOST_MENDS])])
     return [
         *_fitted_since(scene, check.name),
+        *_same_holder(scene),
         Step(
             who=scene.crews,
             what=f"Before the next fitting, ask the crews what gets in the way of “{check.sound}”:"
             f" time, tools, light, parts or access. At the fitting: {mends}.",
         ),
-        *(_fitted_alike(scene, check.name) if scene.causes[0].name == FITTING else []),
+        *(_fitted_alike(scene, check.name) if _is_clear(scene) else []),
     ]
+
+
+def _is_clear(scene: Scene) -> bool:
+    """Say whether the fitting stands first and its limits exclude none: enough to ask of others."""
+    return scene.causes[0].name == FITTING and is_sure(scene.case)
+
+
+def _same_holder(scene: Scene) -> list[Step]:
+    """A holder outlives its discs: what was amiss with it may be under the disc now there."""
+    amiss = [CHECKLIST[name].defect for name in _OF_HOLDER if _failed(scene.life, name)]
+    if not amiss:
+        return []
+    asked = (
+        f"Find out whether the holder at {scene.place}, found with"
+        f" {listed([f'“{defect}”' for defect in amiss])} on {day(scene.life['installed_on'])}, was"
+        " reworked or swapped since; until then fit no disc in it."
+    )
+    return [Step(who=scene.crews, what=asked)]
 
 
 def _failed(life: pd.Series, check: str) -> bool:
@@ -51,8 +73,8 @@ def _fitted_since(scene: Scene, check: str) -> list[Step]:
             f" “{CHECKLIST[check].sound}” held: nobody recorded it."
         )
         return [Step(who=scene.crews, what=asked)]
-    asked = f"Today: {fitted} has the same defect on its record. Decide whether to change it early."
-    return [Step(who=ENGINEER, what=asked)]
+    asked = f"{fitted[0].upper()}{fitted[1:]} has the same defect on its record: decide whether to"
+    return [Step(who=ENGINEER, what=f"{asked} change it early.", first=True)]
 
 
 def _fitted_alike(scene: Scene, check: str) -> list[Step]:
@@ -81,8 +103,9 @@ def _lot(scene: Scene) -> list[Step]:
         Step(
             who=f"Storeroom, {store}",
             what=f"Take {count(int(held['pieces'].sum()), 'piece')} of lot {lot}"
-            f" ({listed(sorted(held['disc_code'].astype(str).unique()))}) out of the bin today,"
-            " tag HOLD, issue none.",
+            f" ({listed(sorted(held['disc_code'].astype(str).unique()))}) out of the bin, tag HOLD,"
+            " issue none; look in vans and crew boxes too.",
+            first=True,
         )
         for store, held in shelf.groupby("store")
     ]
@@ -90,8 +113,8 @@ def _lot(scene: Scene) -> list[Step]:
         where = and_so_on(fitted["position_id"].astype(str), most=6)
         asked = f"Decide whether to change the discs of lot {lot} in service early: {where}."
         steps.append(Step(who=ENGINEER, what=asked))
-    asked = f"Ask for the certificate and burst tests of lot {lot}."
-    return [*steps, Step(who=MAKER, what=asked)]
+    asked = f"Ask the maker for the certificate and burst tests of lot {lot}."
+    return [*steps, Step(who=PURCHASING, what=asked)]
 
 
 def _ratio(scene: Scene) -> list[Step]:
@@ -105,8 +128,11 @@ def _ratio(scene: Scene) -> list[Step]:
         back = scene.life["back_pressure_barg"]
         allowed = float(limit.iloc[0]) * float(scene.life["minimum_burst_bar"])
         allowed += 0.0 if pd.isna(back) else float(back)
+        how = "by its nominal pressure"
+        if scene.life["pressure_basis"] == "history":
+            how = "and below for 95 % of its time"
         said = (
-            f" This disc ran at {ran['operating_pressure_barg']:.3g} barg; its limit,"
+            f" This disc ran at {ran['operating_pressure_barg']:.3g} barg {how}; its limit,"
             f" {limit.iloc[0]:.2f} of its least burst pressure, was {allowed:.3g} barg."
         )
     asked = (
@@ -114,20 +140,28 @@ def _ratio(scene: Scene) -> list[Step]:
         " run below the limit."
     )
     engineer = (
-        f"{_ratio_now(scene, limit)}If operations cannot stay below the limit, decide which disc"
-        f" {scene.place} needs, within what the vessel allows."
+        f"If operations cannot stay below the limit, decide which disc {scene.place} needs, within"
+        " what the vessel allows."
     )
-    return [Step(who=scene.operations, what=asked), Step(who=ENGINEER, what=engineer)]
+    return [
+        *_ratio_now(scene, limit),
+        Step(who=scene.operations, what=asked),
+        Step(who=ENGINEER, what=engineer),
+    ]
 
 
-def _ratio_now(scene: Scene, limit: pd.Series) -> str:
+def _ratio_now(scene: Scene, limit: pd.Series) -> list[Step]:
+    """A disc in service above its limit waits for nobody's Monday."""
     if scene.now is None or limit.empty:
-        return ""
+        return []
     ratio = scene.now["operating_ratio"]
-    if pd.isna(ratio) or pd.isna(limit.iloc[0]):
-        return ""
-    how = "above" if ratio > limit.iloc[0] else "within"
-    return f"The disc now there runs at {ratio:.2f}, {how} the limit. "
+    if pd.isna(ratio) or pd.isna(limit.iloc[0]) or ratio <= limit.iloc[0]:
+        return []
+    asked = (
+        f"The disc now at {scene.place} runs at a ratio of {ratio:.2f}, above the limit of"
+        f" {limit.iloc[0]:.2f}: decide whether it may run on until it is changed."
+    )
+    return [Step(who=ENGINEER, what=asked, first=True)]
 
 
 def _wrong(scene: Scene) -> list[Step]:
@@ -137,10 +171,10 @@ def _wrong(scene: Scene) -> list[Step]:
     steps = []
     if code and scene.now is not None and scene.now["disc_code"] != code:
         today = (
-            f"Today: by the log the disc now at {scene.place} is {scene.now['disc_code']}, where"
+            f"By the log the disc now at {scene.place} is {scene.now['disc_code']}, where"
             f" the position asks for {code}. Have its tag read and decide."
         )
-        steps.append(Step(who=ENGINEER, what=today))
+        steps.append(Step(who=ENGINEER, what=today, first=True))
     steps.append(
         Step(
             who=scene.crews,
@@ -164,7 +198,9 @@ def _cycles(scene: Scene) -> list[Step]:
     )
     return [
         Step(who=scene.operations, what=trend),
-        Step(who=MAKER, what=f"Ask for the fatigue life of {scene.life['disc_code']}."),
+        Step(
+            who=PURCHASING, what=f"Ask the maker for the fatigue life of {scene.life['disc_code']}."
+        ),
     ]
 
 
@@ -175,8 +211,9 @@ def _warmth(scene: Scene) -> list[Step]:
             what=f"Measure the temperature at the disc at {scene.place}.",
         ),
         Step(
-            who=MAKER,
-            what=f"Ask for the burst pressure of {scene.life['disc_code']} at that temperature.",
+            who=PURCHASING,
+            what=f"Ask the maker for the burst pressure of {scene.life['disc_code']} at that"
+            " temperature.",
         ),
     ]
 

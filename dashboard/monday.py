@@ -9,7 +9,8 @@ from analytics.early.rivals import CYCLES, LOT, RATIO, SPIKE, WARMTH, WRONG, Ver
 from analytics.findings import Findings
 from analytics.installs.checklist import CHECKLIST
 from dashboard.case_causes import FITTING, at_least
-from dashboard.case_scene import PLANNER, Scene, Step, scene_of
+from dashboard.case_scene import ENGINEER, PLANNER, Scene, Step, scene_of
+from dashboard.case_sentences import repeat_sentence
 from dashboard.case_steps import STEPS
 from dashboard.words import day, number
 
@@ -19,6 +20,8 @@ _MOST_STEPS = 6
 _MOST_RECORDS = 2
 _KEPT_DAYS = 90
 """A removed disc is asked for as if at hand for so long; after that, whether it was kept. [days]"""
+_OUTAGE_DAYS = 10
+"""A date so much before the proposed age is an outage's. [days]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,12 +30,15 @@ class Monday:
 
     Attributes
     ----------
+    done : str
+        Of an old failure, that much of it may have been done; else blank.
     steps : tuple of Step
         The most urgent first.
     leave : tuple of str
         What not to do on this evidence, each to follow the words “do not”.
     """
 
+    done: str
     steps: tuple[Step, ...]
     leave: tuple[str, ...]
 
@@ -58,11 +64,35 @@ def monday(findings: Findings, life: pd.Series, case: pd.Series) -> Monday:
     steps = [
         *_empty_place(scene),
         *(step for cause in scene.causes for step in STEPS[cause.name](scene)),
+        *_again(scene),
         *_records(scene),
         *_removed_disc(scene),
         *_next_change(scene),
     ]
-    return Monday(steps=tuple(dict.fromkeys(steps))[:_MOST_STEPS], leave=tuple(_leave(scene)))
+    ordered = sorted(dict.fromkeys(steps), key=lambda step: not step.first)
+    return Monday(done=_done(scene), steps=tuple(ordered)[:_MOST_STEPS], leave=tuple(_leave(scene)))
+
+
+def _days_ago(scene: Scene) -> int:
+    return int((pd.Timestamp(scene.findings.export_date) - scene.life["ended_on"]).days)
+
+
+def _done(scene: Scene) -> str:
+    if _days_ago(scene) <= _KEPT_DAYS:
+        return ""
+    return f"This failure is of {day(scene.life['ended_on'])}: tick first what was done since."
+
+
+def _again(scene: Scene) -> list[Step]:
+    """A position that fails its discs again and again is a matter of its own."""
+    again = repeat_sentence(scene.findings, scene.life)
+    if not again or any(scene.blames(name) for name in (FITTING, RATIO, WRONG)):
+        return []
+    asked = (
+        f"{again} Look at {scene.place} as a whole, its data sheet beside the discs on its page,"
+        " before the next disc."
+    )
+    return [Step(who=ENGINEER, what=asked)]
 
 
 def _empty_place(scene: Scene) -> list[Step]:
@@ -106,8 +136,8 @@ def _removed_disc(scene: Scene) -> list[Step]:
     if scene.causes and not any(scene.blames(name) for name in (LOT, WRONG)):
         return []
     look = f"have its fracture and tag looked at; label it {scene.life['life_id']}"
-    days = (pd.Timestamp(scene.findings.export_date) - scene.life["ended_on"]).days
-    asked = f"Box the removed disc and {look}." if days <= _KEPT_DAYS else ""
+    recent = _days_ago(scene) <= _KEPT_DAYS
+    asked = f"Box the removed disc once it is clean and safe to handle, {look}." if recent else ""
     return [
         Step(
             who=f"Workshop, {scene.life['site']}",
@@ -125,14 +155,20 @@ def _next_change(scene: Scene) -> list[Step]:
         return []
     row = own.iloc[0]
     if pd.isna(row["cap_months"]) or pd.isna(row["replace_on"]):
-        asked = f"Find the cap of {scene.place} (maker, code, site): without it no age is proposed."
+        asked = (
+            f"Find out the longest interval that maker, code and site allow at {scene.place}:"
+            " without it no age for replacement is proposed."
+        )
         return [Step(who=PLANNER, what=asked)]
     today = row["today_age_months"]
     practice = f"at {number(today)} months" if np.isfinite(today) else "at failure"
     why = {"shorten": f"today it is changed {practice}", "keep": "as today"}.get(
         row["proposal"], "as today, until the responsible engineer decides otherwise"
     )
-    due = f"by {day(row['replace_on'])}, no later than at {number(row['age_months'])} months"
+    due = f"by {day(row['replace_on'])}"
+    late = scene.now["installed_on"] + pd.DateOffset(months=int(row["age_months"]))
+    if pd.notna(late) and late > row["replace_on"] + pd.Timedelta(days=_OUTAGE_DAYS):
+        due += f", the last outage before it is {number(row['age_months'])} months old"
     return [Step(who=PLANNER, what=f"Change the disc now at {scene.place} {due}: {why}.")]
 
 
@@ -154,6 +190,6 @@ def _leave(scene: Scene) -> list[str]:
             f"open the disc now at {scene.place} for this: it was fitted"
             f" {day(scene.now['installed_on'])} with “{check.sound}” on record"
         )
-    else:
-        leave.append("open a holder only to look: a disc once unclamped is not fitted again")
+    leave.append("open a holder only to look: a disc once unclamped is not fitted again")
+    leave.append("open any holder before it is isolated, depressurised and released for the work")
     return leave

@@ -47,7 +47,7 @@ _DECLARED = (
     Check(
         name="disc_undamaged",
         defect="disc dented or scratched",
-        sound="disc unmarked",
+        sound="disc free of dents and scratches",
         reason="a dent or scratch is where the dome tears or folds first",
         mend="keep discs boxed until the holder is ready, lift by the edge, reject any mark",
     ),
@@ -96,9 +96,9 @@ _DECLARED = (
     Check(
         name="final_pass",
         defect="no last pass",
-        sound="last pass made",
+        sound="last pass at full torque made",
         reason="the first nuts relax while the last are tightened",
-        mend="go once more round all nuts at full torque until none moves",
+        mend="go once more round all nuts at the maker's torque, never above it, until none moves",
     ),
     Check(
         name="studs_lubricated",
@@ -112,7 +112,7 @@ _DECLARED = (
         defect="studs worn or dirty",
         sound="studs good",
         reason="a nut that binds reads as torque but does not clamp",
-        mend="run every nut by hand over its full travel; replace what binds",
+        mend="before the disc goes in run every nut by hand over its travel; replace what binds",
     ),
     Check(
         name="gasket_suitable",

@@ -14,7 +14,6 @@ from dashboard.case_sentences import (
     answered,
     case_facts,
     likeliest,
-    repeat_sentence,
     ruled_out,
     share_sentence,
     title,
@@ -93,10 +92,9 @@ def _cause(view: View, life: pd.Series, case: pd.Series) -> html.Section:
         share_sentence(case, causes),
         # Of the others that the record points to the table below says why.
         *(f"The fitting: {cause.said}" for cause in causes[1:] if cause.name == FITTING),
-        repeat_sentence(view.whole, life),
     ]
     words = " ".join(view.units.said(said) for said in told if said)
-    return html.Section([html.H2(likeliest(causes)), html.P(words)], className="likeliest")
+    return html.Section([html.H2(likeliest(causes, case)), html.P(words)], className="likeliest")
 
 
 def _to_do(view: View, life: pd.Series, case: pd.Series) -> html.Section:
@@ -114,8 +112,11 @@ def _to_do(view: View, life: pd.Series, case: pd.Series) -> html.Section:
     return html.Section(
         [
             html.H2("What to do on Monday"),
+            html.P(found.done) if found.done else None,
             html.Ol(steps),
-            html.P([html.Strong("Do not "), "; ".join(found.leave), "."]),
+            html.P(
+                [said for each in found.leave for said in (html.Strong("Do not "), f"{each}. ")]
+            ),
         ],
         className="monday",
     )
@@ -189,7 +190,7 @@ def _record(life: pd.Series) -> html.Section:
         ("Found amiss: ", listed(checks["amiss"]) or "nothing recorded"),
         (
             "Not recorded, which is no pass: ",
-            f"{blank}; have every check answered at the next fitting" if blank else "nothing",
+            blank or "nothing",
         ),
     ]
     return html.Section(

@@ -59,17 +59,17 @@ def test_causes_stand_in_the_order_of_their_weight(changes, names):
 
 
 @pytest.mark.parametrize(("low", "names"), [(0.5, [WEAR]), (0.49, []), (np.nan, [])])
-def test_wear_is_named_only_where_most_fail_by_then_and_nothing_else_stands(low, names):
+def test_wear_is_named_last_and_only_where_most_fail_by_then(low, names):
     case = a_case(percentile=0.6, percentile_low=low, percentile_high=0.7)
     assert [cause.name for cause in likely_causes(with_rivals(), case)] == names
     found = with_rivals((RATIO, Verdict.FOR))
-    assert [cause.name for cause in likely_causes(found, case)] == [RATIO]
+    assert [cause.name for cause in likely_causes(found, case)] == [RATIO, *names]
 
 
 def test_the_fitting_speaks_number_first_and_says_when_it_may_be_nothing():
     case = a_case(share=0.6, share_low=-0.2, share_high=0.9, main_defect="gap_even")
     (fitting,) = likely_causes(with_rivals(), case)
-    assert fitting.said.startswith("60 % [0 % to 90 %] of this failure is owed to it, most of it")
+    assert fitting.said.startswith("60 % [0 % to 90 %] of this failure is owed to the fitting")
     assert fitting.said.endswith("“gap uneven”. The limits do not exclude that it had no part.")
 
 
@@ -84,8 +84,11 @@ def test_a_bad_lot_shows_its_count():
 def test_the_heading_names_every_cause_or_none():
     found = with_rivals((RATIO, Verdict.FOR))
     both = likely_causes(found, a_case(share=0.3, main_defect="gap_even"))
-    assert likeliest(both) == f"Likeliest cause: {RATIO}; then the fitting"
-    assert likeliest(()) == "Likeliest cause: none stands out"
+    assert likeliest(both, a_case()) == f"Likeliest cause: {RATIO}; then the fitting"
+    assert likeliest((), a_case()) == "Likeliest cause: none stands out"
+    assert likeliest(both[::-1], a_case()).startswith("Likeliest cause: the fitting, not proven;")
+    sure = a_case(share_low=0.1)
+    assert likeliest(both[::-1], sure).startswith("Likeliest cause: the fitting;")
 
 
 @pytest.mark.parametrize(
@@ -100,14 +103,14 @@ def test_the_heading_names_every_cause_or_none():
 def test_an_age_is_called_unusual_only_where_its_limits_say_so(low, high, ends):
     case = a_case(percentile=0.5, percentile_low=low, percentile_high=high, age_years=1.0)
     said = age_sentence(SAMPLE, case, Units())
-    assert said.startswith("Of discs fitted cleanly at this duty, 50 % [")
+    assert said.startswith("Of discs fitted cleanly at this duty 50 % [")
     assert said.endswith(ends)
 
 
 def test_the_share_is_said_once_and_a_clean_record_carries_none():
     fitting = likely_causes(with_rivals(), a_case(share=0.7, main_defect="gap_even"))
     assert share_sentence(a_case(share=0.7), fitting) == ""
-    assert share_sentence(a_case(), ()) == "The fitting carries 5 % [0 % to 10 %] of it."
+    assert share_sentence(a_case(), ()) == "The fitting carries 5 % [0 % to 10 %] of this failure."
     assert "carries none" in share_sentence(a_case(share=0.0, share_low=0.0, share_high=0.0), ())
     assert share_sentence(a_case(share=np.nan), ()).startswith("Its age is not known")
     assert share_range(a_case(share=-0.02, share_low=-0.3, share_high=0.4)) == "0 % [0 % to 40 %]"
@@ -155,3 +158,41 @@ def test_a_title_reads_as_a_person_would_say_it():
     assert ": premature burst on " in title(life, Units())
     life["reason"] = "damage_found"
     assert ": damage found, premature on " in title(life, Units())
+
+
+def test_the_discs_before_and_after_are_named_for_a_wrong_one_is_a_clue():
+    life = SAMPLE.lives[SAMPLE.lives["ending"].eq("premature")].iloc[0].copy()
+    place, ended = life["position_id"], life["ended_on"]
+    others = SAMPLE.lives[SAMPLE.lives["position_id"].ne(place)]
+    before, after = life.copy(), life.copy()
+    before["life_id"], before["ended_on"] = "B", ended - pd.Timedelta(days=2)
+    after["life_id"], after["ended_on"] = "A", ended + pd.Timedelta(days=20)
+    after["disc_code"], after["ending"] = "XX-9", "wrong_disc"
+    rows = pd.DataFrame([before, life, after])
+
+    def told(lives: pd.DataFrame) -> str:
+        found = replace(SAMPLE, lives=pd.concat([others.astype(object), lives]))
+        facts = case_facts(found, life, Units())
+        return f"{facts['Disc before']}; {facts['Disc after']}"
+
+    assert told(rows).startswith(f"{life['disc_code']}, {life['lot']}, ")
+    assert "; XX-9, " in told(rows)
+    assert told(rows).endswith(f"to {after['ended_on']:%Y-%m-%d}, wrong disc")
+    assert told(rows.iloc[1:2]) == "none on record; none on record"
+    after["ending"] = "in_service"
+    assert told(pd.DataFrame([life, after])) == "none on record; the one there now"
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        (0.4, "after less than a day"),
+        (1, "after 1 day"),
+        (12.2, "after 12 days"),
+        (61, "months"),
+    ],
+)
+def test_a_short_life_is_counted_in_days(days, said):
+    life = SAMPLE.lives[SAMPLE.lives["age_known"]].iloc[0].copy()
+    life["age_years"] = days / 365.25
+    assert title(life, Units()).endswith(said)
