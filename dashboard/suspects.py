@@ -8,8 +8,8 @@ from dashboard.words import and_so_on, count, number
 __all__ = ["ALARM", "lot_action", "lot_sentences", "suspect_lots"]
 
 ALARM = (
-    "About one such alarm in ten years falls on a good lot. It is an association: the maker's"
-    " certificate and a look at the failed discs decide."
+    "Less than one such alarm in ten years falls on a good lot. It is an association: the"
+    " maker's certificate and a look at the failed discs decide."
 )
 
 

@@ -101,6 +101,12 @@ def _trust(charts: pd.DataFrame) -> str:
             else ""
         )
         + (
+            " Of failures that is a doubling of their rate: where only the discs fitted from then"
+            " on are worse, it comes later, for they are few at first."
+            if pd.notna(whole.get("failures"))
+            else ""
+        )
+        + (
             f" {count(slow, 'chart').capitalize()} would need more than ten years for it: too few"
             " failures."
             if slow

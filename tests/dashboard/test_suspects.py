@@ -24,7 +24,7 @@ def test_a_suspect_lot_is_told_with_what_to_set_aside_and_where_it_sits():
     assert "4 at ST-N (RS-080-10)" in first
     assert "It sits at P-003 and P-012" in first
     assert "What else could explain it: 4 of its 9 failures share crew crew B." in first
-    assert alarm.startswith("About one such alarm in ten years")
+    assert alarm.startswith("Less than one such alarm in ten years")
 
 
 def test_a_lot_nobody_holds_any_more_says_so():

@@ -27,7 +27,7 @@ RESULTS = Path(__file__).parent / "results" / "early_calibration.csv"
 RARE, MIDDLING, COMMON = 0.005, 0.015, 0.04
 """Installation hazard of a clean disc: a third, half, and most of the failures are early."""
 
-FRESH = 300_000
+FRESH = 400_000
 """Seeds that no choice of the method has seen."""
 
 DRAWS = 200
