@@ -7,6 +7,7 @@ They start at the front page and follow what is on the screen. With
 import os
 import re
 import shutil
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -42,11 +43,16 @@ def start(request: pytest.FixtureRequest, folder: Path) -> Iterator[str]:
     if not COLD:
         yield from served(request.getfixturevalue("demo_findings"), folder)
         return
-    command = [sys.executable, "-m", "dashboard.command", "demo", "--port", "0"]
+    # Open, for each walk has a browser of its own and the link lets one in.
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = str(free.getsockname()[1])
+    command = [str(Path(sys.executable).with_name("discward")), "demo", "--open", "--port", port]
     run = subprocess.Popen(
         [*command, "--folder", str(folder)], stdout=subprocess.PIPE, text=True, bufsize=1
     )
-    address = next(found[0] for line in run.stdout if (found := re.search(r"http://\S+", line)))
+    served_at = re.compile(r"http://[\d.]+:\d+")
+    address = next(found[0] for line in run.stdout if (found := served_at.search(line)))
     yield address
     run.terminate()
     run.wait(10)

@@ -127,7 +127,7 @@ def test_a_bad_lot_is_found_by_its_third_failure(positions, base, factor, fleets
     record(
         study=f"bad lot suspect to an oracle, {about}", fleets=int(fleets * FLEETS), share=oracle
     )
-    if oracle >= 0.95:
+    if factor == 4 and oracle >= 0.95:
         assert suspect / usable >= 0.8
 
 
